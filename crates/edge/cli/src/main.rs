@@ -1,0 +1,2 @@
+//! The program `corymb`.
+fn main() {}
