@@ -114,7 +114,10 @@ impl<F> Point<F> {
     /// A point from its coordinates in metres.
     #[must_use]
     pub fn from_vector(xyz: Vector3<f64>) -> Self {
-        Self { xyz, frame: PhantomData }
+        Self {
+            xyz,
+            frame: PhantomData,
+        }
     }
 }
 
@@ -123,7 +126,10 @@ impl<F> Direction<F> {
     #[must_use]
     pub fn of(v: Vector3<f64>) -> Option<Self> {
         let norm = v.norm();
-        (norm.is_finite() && norm > 1e-12).then(|| Self { xyz: v / norm, frame: PhantomData })
+        (norm.is_finite() && norm > 1e-12).then(|| Self {
+            xyz: v / norm,
+            frame: PhantomData,
+        })
     }
 }
 
@@ -131,7 +137,10 @@ impl<T, S> Pose<T, S> {
     /// A pose from the transform.
     #[must_use]
     pub fn from_isometry(iso: Isometry3<f64>) -> Self {
-        Self { iso, frames: PhantomData }
+        Self {
+            iso,
+            frames: PhantomData,
+        }
     }
 
     /// The pose of two frames that coincide.
@@ -161,7 +170,10 @@ impl<T, S> Pose<T, S> {
     /// The direction in the target frame.
     #[must_use]
     pub fn turn(&self, d_in_source: &Direction<S>) -> Direction<T> {
-        Direction { xyz: self.iso.rotation * d_in_source.xyz, frame: PhantomData }
+        Direction {
+            xyz: self.iso.rotation * d_in_source.xyz,
+            frame: PhantomData,
+        }
     }
 
     /// The origin of the source frame, in the target frame.

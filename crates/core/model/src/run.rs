@@ -194,6 +194,9 @@ impl Run {
     /// The detection that `at` names, if there is one.
     #[must_use]
     pub fn detection(&self, at: BoxRef) -> Option<&Detection> {
-        self.frames.get(at.frame_idx as usize)?.detections.get(at.detection_idx as usize)
+        self.frames
+            .get(at.frame_idx as usize)?
+            .detections
+            .get(at.detection_idx as usize)
     }
 }
