@@ -121,12 +121,17 @@ pub struct TreeLoad {
     pub trunk_area_cm2: Option<f64>,
     /// Fruit that the tree should carry; `None` where no bound can be computed.
     pub target: Option<u64>,
+    /// Fruit to leave by decision so that the expected load meets `target` after the stated losses; equal to `target`
+    /// where none are stated.
+    pub to_leave: Option<u64>,
     /// The bound that gave `target`.
     pub bound: Option<Bound>,
-    /// Whether `target` was less than the clusters and the spacing would have left.
+    /// Whether `to_leave` was less than the clusters and the spacing would have left.
     pub binds: bool,
     /// Why there is no target.
     pub no_target_because: Option<String>,
+    /// What could not be met, by how much and why: one sentence a bound; empty where all bounds are met.
+    pub unmet: Vec<String>,
     /// Fruitlets found.
     pub found: usize,
     /// Estimate of those never seen.
