@@ -9,6 +9,17 @@ pub struct ClusterWays {
     pub cluster_idx: usize,
     /// Ways, for every choice of who stays that was asked for. Never empty: to leave all as it is is a way.
     pub ways: Vec<Way>,
+    /// `None` where the order of removal of every way is the best there is; else how far it may be from it.
+    pub gap: Option<OrderGap>,
+}
+
+/// How far the orders of removal of a cluster may be from the best, where it is too large to search them all.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct OrderGap {
+    /// No way could remove more than this many fruit beyond what it does.
+    pub removals: usize,
+    /// No way could be more than this factor likelier to succeed than it is, for the fruit it removes (at least 1).
+    pub probability_factor: f64,
 }
 
 /// One way: who stays, who goes in which order by which poses, and who should go but cannot.
@@ -106,6 +117,14 @@ pub enum RefusalReason {
     OutOfReach,
     /// The tool cannot point that way.
     ReachDirection,
+    /// No fruit stays that a tool which guards the one to keep could enclose.
+    NoKeeper,
+    /// The blade does not reach the stem from outside the enclosure.
+    BladeMissesStem,
+    /// Every condition can be met, but success is less likely than what is asked for.
+    TooUnlikely,
+    /// The cluster has more fruit than can be planned for.
+    ClusterTooLarge,
     /// It is to go, but its removal would leave the cluster without fruit that is surely there.
     LastSureFruit,
 }
@@ -124,6 +143,10 @@ impl RefusalReason {
             RefusalReason::BlockedByObstacle => "blocked_by_obstacle",
             RefusalReason::OutOfReach => "out_of_reach",
             RefusalReason::ReachDirection => "reach_direction",
+            RefusalReason::NoKeeper => "no_keeper",
+            RefusalReason::BladeMissesStem => "blade_misses_stem",
+            RefusalReason::TooUnlikely => "success_too_unlikely",
+            RefusalReason::ClusterTooLarge => "cluster_too_large",
             RefusalReason::LastSureFruit => "last_sure_fruit",
         }
     }
