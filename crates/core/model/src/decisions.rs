@@ -11,6 +11,8 @@ pub struct Decisions {
     pub trees: Vec<TreeLoad>,
     /// The chosen way of each cluster that has something to remove: (position in `CropMap::clusters`, way).
     pub chosen: Vec<(usize, Way)>,
+    /// Pins of the policy that name nothing on the map, in the order of the policy.
+    pub pins_without_object: Vec<crate::policy::Pin>,
 }
 
 /// What happens to a fruitlet.
