@@ -2,7 +2,7 @@
 
 use crate::frames::{CameraFrame, Direction, Orchard, Point, Pose};
 use crate::run::{BoxRef, Class};
-use nalgebra::Matrix4;
+use nalgebra::{Matrix3, Matrix4};
 
 /// The output of fusion.
 #[derive(Debug, Clone, Default)]
@@ -71,8 +71,10 @@ pub struct Stem {
     pub top: Point<Orchard>,
     /// Its far end, as far as it was seen: at or on the way to the spur.
     pub far: Point<Orchard>,
-    /// Standard deviation per axis of `far`, metres.
+    /// Standard deviation per axis of `far`, metres: the root of a third of the trace of `far_covariance_m2`.
     pub far_deviation_m: f64,
+    /// Covariance of `far`, metres squared: long towards the camera where one image alone shows the stem.
+    pub far_covariance_m2: Matrix3<f64>,
     /// Images that support it.
     pub views: usize,
 }

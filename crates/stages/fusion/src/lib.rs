@@ -1,1 +1,2 @@
 //! Placeholder until this crate is written.
+pub mod parts;

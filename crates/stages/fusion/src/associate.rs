@@ -1,0 +1,124 @@
+//! Which box of an image shows which body: one global assignment an image, in gated components.
+
+use crate::bodies::{Landmark, Placed};
+use crate::grid::Grid;
+use crate::observe::Observations;
+use crate::predict::{Innovation, Seen};
+use crate::register::{OCCLUSION_SHIFT, image_solid, pose_row};
+use corymb_geometry::assign::assign;
+use nalgebra::{Matrix3, Matrix3x6, Matrix6, Vector3};
+use petgraph::unionfind::UnionFind;
+
+/// A possible pair and the log likelihood that it gains over "the box is new or false and the body was missed".
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Candidate {
+    /// Position in the list of bodies given.
+    pub(crate) body: usize,
+    /// Position in `Observations::boxes`.
+    pub(crate) box_idx: usize,
+    pub(crate) gain: f64,
+}
+
+/// Rates that turn distances into likelihoods.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Rates {
+    pub(crate) detection: f64,
+    /// Boxes an image that no known body explains.
+    pub(crate) new_per_image: f64,
+    pub(crate) sigma_px: f64,
+}
+
+/// The pose of the rig for one image, with what is unknown about it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct ViewPose {
+    pub(crate) rig_r: Matrix3<f64>,
+    pub(crate) rig_t: Vector3<f64>,
+    pub(crate) cov: Matrix6<f64>,
+}
+
+/// Candidates of one image under Gaussian predictions (used while bodies are still poorly known).
+pub(crate) fn gaussian_candidates(
+    obs: &Observations,
+    grid: &Grid,
+    frame: usize,
+    camera: usize,
+    placed: &Placed,
+    pose: &ViewPose,
+    landmarks: &[Landmark],
+    active: &[usize],
+    rates: &Rates,
+) -> Vec<Candidate> {
+    let lens = &obs.lenses[camera];
+    let per = rates.new_per_image / image_solid(lens);
+    let base = (rates.detection / (1.0 - rates.detection)).ln() - per.ln();
+    let sd = (pose.cov.fixed_view::<3, 3>(0, 0).trace() / 3.0).sqrt();
+    let turn = (pose.cov.fixed_view::<3, 3>(3, 3).trace() / 3.0).sqrt();
+    let mut out = Vec::new();
+    debug_assert!(obs.of_frame(frame).len() < usize::MAX);
+    for (body, &l) in active.iter().enumerate() {
+        let Some(seen) = Seen::new(&landmarks[l], placed) else { continue };
+        let c_in_rig = pose.rig_r * seen.c + pose.rig_t;
+        let spread = sd + turn * c_in_rig.norm();
+        grid.near(seen.at, seen.window(4.0, spread * spread), |i| {
+            let inn = Innovation::new(&obs.boxes[i], &seen, rates.sigma_px, OCCLUSION_SHIFT);
+            let mut j = Matrix3x6::zeros();
+            for k in 0..3 {
+                let row: Vector3<f64> = inn.rows.row(k).transpose();
+                j.set_row(k, &pose_row(&row, &pose.rig_r, &c_in_rig).transpose());
+            }
+            let s = inn.covariance(&seen) + j * pose.cov * j.transpose();
+            let Some(chol) = s.cholesky() else { return };
+            let d2 = inn.y.dot(&chol.solve(&inn.y));
+            let det: f64 = chol.l_dirty().diagonal().product();
+            let scale = seen.distance_m * seen.distance_m * seen.radius_m;
+            let gain = base - 0.5 * d2 - (det * 15.75 / scale).ln();
+            if gain > 0.0 && d2 < 25.0 {
+                out.push(Candidate { body, box_idx: i, gain });
+            }
+        });
+    }
+    out
+}
+
+/// The assignment with the greatest total gain. Returns (body, box) pairs, ascending by body.
+pub(crate) fn best_assignment(candidates: &[Candidate], bodies: usize, first_box: usize, boxes: usize) -> Vec<(usize, usize)> {
+    let mut sets = UnionFind::<usize>::new(bodies + boxes);
+    for c in candidates {
+        sets.union(c.body, bodies + c.box_idx - first_box);
+    }
+    let mut order: Vec<(usize, usize)> = candidates.iter().enumerate().map(|(k, c)| (sets.find(c.body), k)).collect();
+    order.sort_unstable();
+    let mut pairs = Vec::new();
+    for group in order.chunk_by(|a, b| a.0 == b.0) {
+        solve_component(candidates, group, &mut pairs);
+    }
+    pairs.sort_unstable();
+    pairs
+}
+
+fn solve_component(candidates: &[Candidate], group: &[(usize, usize)], pairs: &mut Vec<(usize, usize)>) {
+    if let [(_, only)] = group {
+        let c = &candidates[*only];
+        pairs.push((c.body, c.box_idx));
+        return;
+    }
+    let mut rows: Vec<usize> = group.iter().map(|g| candidates[g.1].body).collect();
+    let mut cols: Vec<usize> = group.iter().map(|g| candidates[g.1].box_idx).collect();
+    for list in [&mut rows, &mut cols] {
+        list.sort_unstable();
+        list.dedup();
+    }
+    let mut costs = vec![f64::INFINITY; rows.len() * cols.len()];
+    for g in group {
+        let c = &candidates[g.1];
+        if let (Ok(r), Ok(k)) = (rows.binary_search(&c.body), cols.binary_search(&c.box_idx)) {
+            costs[r * cols.len() + k] = -c.gain;
+        }
+    }
+    let picked = assign(&costs, rows.len(), cols.len(), &vec![0.0; rows.len()]);
+    for (r, col) in picked.iter().enumerate() {
+        if let Some(k) = col {
+            pairs.push((rows[r], cols[*k]));
+        }
+    }
+}

@@ -1,0 +1,64 @@
+//! Settings of fusion. Every default is a physical guess that the run's stated noise or the run itself replaces.
+
+/// Settings of fusion.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Config {
+    /// Standard deviation of a box edge where the run states none, pixels (0.05 to 20). A detector on fruit of some
+    /// 25 px is rarely better than a pixel or two.
+    pub box_edge_px: f64,
+    /// Standard deviation per axis of the rig's position where the run states none, metres. Satellite positioning
+    /// with inertial aid under trees.
+    pub pose_translation_m: f64,
+    /// The same of the rotation, radians.
+    pub pose_rotation_rad: f64,
+    /// Standard deviation per axis of a camera's mounting, metres: what a tape measure and a bracket give.
+    pub mount_translation_m: f64,
+    /// The same of the rotation, radians.
+    pub mount_rotation_rad: f64,
+    /// Mean and standard deviation of the radius where neither stage nor run tells, metres.
+    pub radius_prior_m: (f64, f64),
+    /// Chance that a visible body is detected, where not stated.
+    pub detection_probability: f64,
+    /// Mean number of false body boxes an image, where not stated.
+    pub false_positives_per_frame: f64,
+    /// Share of box edges that something in front has moved inwards, before the run has told.
+    pub occluded_share: f64,
+    /// Nearest and farthest distance at which bodies are looked for, metres.
+    pub distance_m: (f64, f64),
+    /// A box edge this near to the image border may be cut by it, pixels.
+    pub border_px: f64,
+    /// Rounds of refinement and new association after the first pass (1 to 10).
+    pub rounds: usize,
+    /// Existence that a body seen in one image only is given: boxes seen once are as often noise as fruit, and the
+    /// place of a fruit is poorly known from one image.
+    pub single_view_existence: f64,
+    /// Bodies below this existence are dropped from the scene.
+    pub drop_below: f64,
+    /// How far beyond the stated bound of extrapolation a pose may be taken: images further out are left out, seconds.
+    pub max_extrapolation_s: f64,
+    /// Settings of the parts (stems, calyx ends).
+    pub parts: crate::parts::PartsConfig,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Self {
+            box_edge_px: 1.5,
+            pose_translation_m: 0.02,
+            pose_rotation_rad: 0.5_f64.to_radians(),
+            mount_translation_m: 0.002,
+            mount_rotation_rad: 0.1_f64.to_radians(),
+            radius_prior_m: (0.008, 0.004),
+            detection_probability: 0.8,
+            false_positives_per_frame: 1.0,
+            occluded_share: 0.25,
+            distance_m: (0.15, 4.0),
+            border_px: 2.0,
+            rounds: 3,
+            single_view_existence: 0.3,
+            drop_below: 0.1,
+            max_extrapolation_s: 0.05,
+            parts: crate::parts::PartsConfig::default(),
+        }
+    }
+}

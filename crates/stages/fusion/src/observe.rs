@@ -1,0 +1,99 @@
+//! Body boxes as four planes each, in the camera frame, and the images they lie in.
+//!
+//! A sphere (centre c, radius r) that touches the plane of a box edge satisfies `normal . c = r` with the inward
+//! normal: one linear equation an edge.
+
+use corymb_geometry::camera::Lens;
+use corymb_geometry::edges::box_planes;
+use corymb_model::run::{Class, Run};
+use nalgebra::{Vector2, Vector3};
+
+/// A body box.
+#[derive(Debug, Clone)]
+pub(crate) struct BoxObs {
+    /// Position in `Run::frames`.
+    pub(crate) frame: usize,
+    /// Position in the frame's detections.
+    pub(crate) det: usize,
+    pub(crate) class: Class,
+    /// Inward unit normals, camera frame: left, top, right, bottom.
+    pub(crate) normals: [Vector3<f64>; 4],
+    /// Turn of each plane for one pixel.
+    pub(crate) rad_per_px: [f64; 4],
+    /// False where the image border cuts the edge.
+    pub(crate) usable: [bool; 4],
+    /// Unit vector through the box's middle, camera frame.
+    pub(crate) ray: Vector3<f64>,
+    /// The same on the plane z = 1.
+    pub(crate) at: Vector2<f64>,
+    /// Mean half opening angle over the usable pairs of edges (sine), as if nothing were hidden.
+    pub(crate) half_angle: f64,
+    pub(crate) depth_m: Option<f64>,
+}
+
+/// All body boxes, ordered by frame, and where each frame's begin.
+#[derive(Debug, Default)]
+pub(crate) struct Observations {
+    pub(crate) boxes: Vec<BoxObs>,
+    /// `boxes[starts[f]..starts[f + 1]]` are those of frame f.
+    pub(crate) starts: Vec<usize>,
+    pub(crate) lenses: Vec<Lens>,
+}
+
+impl Observations {
+    pub(crate) fn of_frame(&self, frame: usize) -> std::ops::Range<usize> {
+        self.starts[frame]..self.starts[frame + 1]
+    }
+
+    /// Reads the run's body boxes; boxes that no lens model can undistort are passed over.
+    pub(crate) fn new(run: &Run, border_px: f64) -> Self {
+        let lenses: Vec<Lens> = run.cameras.iter().map(Lens::new).collect();
+        let mut boxes = Vec::new();
+        let mut starts = vec![0];
+        for (frame, f) in run.frames.iter().enumerate() {
+            let lens = &lenses[f.camera_idx];
+            for (det, d) in f.detections.iter().enumerate() {
+                if d.class.is_body()
+                    && let Some(b) = observe(lens, frame, det, d, border_px)
+                {
+                    boxes.push(b);
+                }
+            }
+            starts.push(boxes.len());
+        }
+        Self { boxes, starts, lenses }
+    }
+}
+
+fn observe(
+    lens: &Lens,
+    frame: usize,
+    det: usize,
+    d: &corymb_model::run::Detection,
+    border_px: f64,
+) -> Option<BoxObs> {
+    let planes = box_planes(lens, &d.box_px, border_px).ok()?;
+    let normals = planes.each_ref().map(|p| p.normal);
+    // the ray in the middle: equally far from opposite planes
+    let across = normals[0] - normals[2];
+    let down = normals[1] - normals[3];
+    let ray = across.cross(&down).normalize();
+    let ray = if ray.z < 0.0 { -ray } else { ray };
+    if !ray.iter().all(|v| v.is_finite()) || ray.z < 1e-3 {
+        return None;
+    }
+    let usable = planes.each_ref().map(|p| !p.on_border);
+    let sines = normals.map(|n| n.dot(&ray));
+    Some(BoxObs {
+        frame,
+        det,
+        class: d.class,
+        rad_per_px: planes.each_ref().map(|p| p.rad_per_px),
+        usable,
+        half_angle: sines.iter().sum::<f64>() / 4.0,
+        at: Vector2::new(ray.x / ray.z, ray.y / ray.z),
+        ray,
+        normals,
+        depth_m: d.depth_m,
+    })
+}

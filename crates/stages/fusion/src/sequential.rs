@@ -1,0 +1,164 @@
+//! The first pass: rig pose by rig pose, each registered to the map so far before its boxes are assigned.
+
+use crate::associate::{Rates, ViewPose, best_assignment, gaussian_candidates};
+use crate::bodies::{DepthPrior, Landmark, Prior, fit};
+use crate::config::Config;
+use crate::edge_model::EdgeModel;
+use crate::grid::Grid;
+use crate::limbs::Limbs;
+use crate::nodes::Stand;
+use crate::observe::Observations;
+use crate::register::register;
+use nalgebra::{Matrix6, Vector6};
+
+/// What the pass needs beside the boxes.
+pub(crate) struct Pass<'a> {
+    pub(crate) obs: &'a Observations,
+    pub(crate) grids: &'a [Grid],
+    pub(crate) limbs: &'a Limbs,
+    pub(crate) config: &'a Config,
+    pub(crate) prior: Prior,
+    pub(crate) model: EdgeModel,
+    /// Standard deviations of a pose: metres, radians.
+    pub(crate) pose_sd: (f64, f64),
+    pub(crate) detection: f64,
+}
+
+/// Below this share of boxes explained the map's other images do not count as neighbours.
+const NEW_SHARE: f64 = 0.3;
+/// Bodies not seen for this many metres of rig travel are out of sight for good.
+const KEEP_ACTIVE_M: f64 = 30.0;
+
+pub(crate) fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
+    let (t, r) = (sd.0 * sd.0, sd.1 * sd.1);
+    Matrix6::from_diagonal(&Vector6::new(t, t, t, r, r, r))
+}
+
+/// Runs the pass: corrections land in `stand`, the map is returned.
+pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
+    let mut landmarks: Vec<Landmark> = Vec::new();
+    let prior = pose_prior(pass.pose_sd);
+    let mut last = Vector6::zeros();
+    for node in 0..stand.nodes.len() {
+        let active = active_bodies(pass, stand, node, &landmarks);
+        let mut cov = prior;
+        let zero = Vector6::zeros();
+        let mut best: Option<crate::register::Registered> = None;
+        for start in [zero, last] {
+            if best.is_some() && start == zero {
+                continue;
+            }
+            let r = register(
+                pass.obs, pass.grids, stand, node, &landmarks, &active, &zero, &prior, &start, pass.model.sigma_px,
+            );
+            if let Some(r) = r
+                && best.as_ref().is_none_or(|b| r.gain > b.gain)
+            {
+                best = Some(r);
+            }
+        }
+        if let Some(b) = best {
+            stand.nodes[node].correction = b.correction;
+            cov = b.cov;
+            last = b.correction;
+        }
+        stand.place(node);
+        for frame in stand.nodes[node].frames.clone() {
+            take_image(pass, stand, node, frame, &cov, &active, &mut landmarks);
+        }
+    }
+    landmarks
+}
+
+/// Bodies that some image of the node may show.
+fn active_bodies(pass: &Pass<'_>, stand: &Stand, node: usize, landmarks: &[Landmark]) -> Vec<usize> {
+    let frames = &stand.nodes[node].frames;
+    let near = pass.config.distance_m.1.min(KEEP_ACTIVE_M);
+    (0..landmarks.len())
+        .filter(|&l| {
+            let c = landmarks[l].centre();
+            frames.iter().any(|&f| {
+                let p = stand.placed[f].into_camera(&c);
+                let lens = &pass.obs.lenses[stand.camera_of[f]];
+                let reach = 0.6 * f64::from(lens.width_px().max(lens.height_px())) / lens.mean_focal_px();
+                p.z > 0.05 && p.z < near && p.x.abs() < p.z * reach && p.y.abs() < p.z * reach
+            })
+        })
+        .collect()
+}
+
+/// Assigns the boxes of one image, updates the bodies that they show and begins new ones.
+fn take_image(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    node: usize,
+    frame: usize,
+    cov: &Matrix6<f64>,
+    active: &[usize],
+    landmarks: &mut Vec<Landmark>,
+) {
+    let range = pass.obs.of_frame(frame);
+    let rig = stand.nodes[node].orchard_from_rig();
+    let placed = &stand.placed[frame];
+    let rates = Rates {
+        detection: pass.detection,
+        new_per_image: 1.0 + NEW_SHARE * range.len() as f64,
+        sigma_px: pass.model.sigma_px,
+    };
+    let mount = stand.rig_from_camera(stand.camera_of[frame]);
+    let pose = ViewPose {
+        rig_r: mount.rotation.to_rotation_matrix().into_inner(),
+        rig_t: mount.translation.vector,
+        cov: *cov,
+    };
+    debug_assert!((rig * mount).translation.vector == placed.t);
+    // bodies begun by another image of this node are matched too
+    let mut known: Vec<usize> = active.to_vec();
+    known.extend(landmarks.iter().enumerate().filter(|(k, l)| !active.contains(k) && of_node(pass, stand, node, l)).map(|x| x.0));
+    let candidates = gaussian_candidates(
+        pass.obs, &pass.grids[frame], frame, stand.camera_of[frame], placed, &pose, landmarks, &known, &rates,
+    );
+    let pairs = best_assignment(&candidates, known.len(), range.start, range.len());
+    let mut taken = vec![false; range.len()];
+    for (body, i) in pairs {
+        taken[i - range.start] = true;
+        let l = &mut landmarks[known[body]];
+        l.boxes.push(i);
+        let start = (l.boxes.len() > 2).then_some(l.x);
+        if let Some(f) = fit(&pass.obs.boxes, &l.boxes, &stand.placed, &pass.prior, l.depth.as_ref(), &pass.model, start) {
+            l.x = f.x;
+            l.cov = f.cov;
+        }
+    }
+    for i in range.clone() {
+        if !taken[i - range.start]
+            && let Some(l) = begin(pass, stand, i)
+        {
+            landmarks.push(l);
+        }
+    }
+}
+
+fn of_node(pass: &Pass<'_>, stand: &Stand, node: usize, l: &Landmark) -> bool {
+    l.boxes.last().is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == Some(node))
+}
+
+/// A body from one box: the radius prior and, where there is wood, the depth prior close the fourth unknown.
+pub(crate) fn begin(pass: &Pass<'_>, stand: &Stand, i: usize) -> Option<Landmark> {
+    let b = &pass.obs.boxes[i];
+    if b.half_angle <= 1e-5 {
+        return None;
+    }
+    let p = &stand.placed[b.frame];
+    let along = p.r * b.ray;
+    let depth = match b.depth_m {
+        Some(z) => {
+            // depth is to the near surface along z; outliers are met by a wide deviation
+            let at = z / b.ray.z + pass.prior.radius_m.0;
+            Some(DepthPrior { axis: along, at: along.dot(&p.t) + at, sigma_m: 0.1 * at })
+        }
+        None => pass.limbs.depth_on_ray(&p.t, &along, b.half_angle, pass.prior.radius_m, pass.config.distance_m),
+    };
+    let f = fit(&pass.obs.boxes, &[i], &stand.placed, &pass.prior, depth.as_ref(), &pass.model, None)?;
+    Some(Landmark { boxes: vec![i], x: f.x, cov: f.cov, depth, missed: 0 })
+}
