@@ -115,7 +115,7 @@ impl Bound {
 }
 
 /// The load of a tree before and after.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct TreeLoad {
     /// Position in `OrchardModel::trees`; `None` for fruit without a tree.
     pub tree_idx: Option<usize>,
