@@ -48,6 +48,7 @@ pub struct Order {
 
 /// What an order does.
 #[derive(Debug, Clone)]
+#[allow(clippy::large_enum_variant)] // nearly every order is a removal, so a box would save nothing
 pub enum Work {
     /// Remove fruit.
     Remove {
