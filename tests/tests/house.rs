@@ -1,4 +1,5 @@
 //! The house rules: DEVELOPERS.md against the workspace, the direction of the arrows, sizes, layout.
+#![allow(clippy::unwrap_used, clippy::panic)] // a helper of a test may fail as the test does
 
 use corymb_tests::house::{Member, map, members, read, rust_files};
 use corymb_tests::source::{code_only, functions};

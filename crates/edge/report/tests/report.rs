@@ -1,4 +1,5 @@
 //! Pictures and tables on small invented results.
+#![allow(clippy::unwrap_used, clippy::panic)] // a helper of a test may fail as the test does
 
 use corymb_geometry::{Lens, sphere_box};
 use corymb_model::decisions::{Decisions, TreeLoad};
