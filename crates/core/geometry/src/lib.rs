@@ -9,15 +9,21 @@
 //! shows touches it, which is one equation linear in the sphere's centre and radius ([`edges`],
 //! [`mod@triangulate`]); the inverse, from sphere to box, has a closed form ([`sphere`]).
 
+pub mod assign;
 pub mod camera;
+pub mod chi2;
 mod distortion;
 pub mod edges;
 mod polynomial;
+pub mod poses;
+pub mod solids;
 pub mod sphere;
 pub mod triangulate;
 
+pub use assign::assign;
 pub use camera::{Lens, ProjectError, UndistortError};
 pub use edges::{EdgeError, EdgePlane, Side, box_planes};
+pub use poses::{InterpolateError, interpolate};
 pub use sphere::{SphereError, clip_box, sphere_box, sphere_box_with_jacobian, sphere_ellipse};
 pub use triangulate::{
     PlaneObservation, RadiusPrior, Triangulation, TriangulationConfig, triangulate,

@@ -1,6 +1,7 @@
 //! Laws, oracles and outside values of the geometry, one module a topic.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod assignment;
 mod common;
 mod triangulation;
 mod worked_numbers;
