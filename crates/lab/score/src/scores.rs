@@ -1,0 +1,116 @@
+//! The score of a run: every stage against truth.
+
+use crate::association::AssociationScores;
+use crate::carried_out::OrderScores;
+use crate::clusters::{ClusterScores, KingScores};
+use crate::figure::{Figure, Spread};
+use crate::fruit::FruitScores;
+use crate::orientation::OrientationScores;
+use crate::parts::PartScores;
+use crate::thinned::DecisionScores;
+use crate::trees::TreeScores;
+use serde::Serialize;
+
+/// All figures of a run. Serialised, the fields stand in the order given here.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Scores {
+    /// What there was to find.
+    pub truth: TruthScores,
+    /// Which boxes the map holds to be the same fruit; the places of the map do not matter here.
+    pub association: Part<AssociationScores>,
+    /// Everything in the coordinates of the outputs.
+    pub absolute: Part<PlacedScores>,
+    /// The slow common shift that the next part takes away.
+    pub common_shift: Part<ShiftScores>,
+    /// Everything after map and tool poses are moved by the slow common shift of their place.
+    pub shift_removed: Part<PlacedScores>,
+}
+
+/// A part of the score, or why it is absent.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(untagged)]
+pub enum Part<T> {
+    /// The figures.
+    Scored(Box<T>),
+    /// There are none.
+    Absent {
+        /// Why.
+        absent_because: String,
+    },
+}
+
+impl<T> Part<T> {
+    /// The figures.
+    pub(crate) fn scored(figures: T) -> Self {
+        Part::Scored(Box::new(figures))
+    }
+
+    /// No figures.
+    pub(crate) fn absent(because: impl Into<String>) -> Self {
+        Part::Absent {
+            absent_because: because.into(),
+        }
+    }
+
+    /// The figures, where there are any.
+    #[must_use]
+    pub fn figures(&self) -> Option<&T> {
+        match self {
+            Part::Scored(figures) => Some(figures),
+            Part::Absent { .. } => None,
+        }
+    }
+}
+
+/// What there was to find.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct TruthScores {
+    /// True fruitlets.
+    pub objects: usize,
+    /// Seen in at least two images: these are expected in the map.
+    pub considered: usize,
+    /// Seen in one image.
+    pub seen_once: usize,
+    /// Seen in none.
+    pub never_seen: usize,
+    /// True clusters.
+    pub clusters: usize,
+    /// True clusters with considered fruit.
+    pub clusters_considered: usize,
+    /// Images that show a considered fruitlet.
+    pub images_per_fruitlet: Spread,
+    /// Images without labels; their boxes are left out.
+    pub images_without_labels: usize,
+    /// Images with more or fewer labels than boxes; boxes beyond the labels are left out.
+    pub images_with_other_label_count: usize,
+}
+
+/// The slow common shift.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ShiftScores {
+    /// Errors of the map fruit whose identity their boxes' labels tell.
+    pub identified_error_mm: Spread,
+    /// Mean over the map fruitlets of the size of the shift at their place.
+    pub mean_shift_mm: Figure,
+}
+
+/// The figures that depend on where things are.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlacedScores {
+    /// Fused fruitlets.
+    pub fruitlets: FruitScores,
+    /// Which way they hang.
+    pub orientation: OrientationScores,
+    /// Stem and calyx boxes.
+    pub pairing: PartScores,
+    /// Clusters.
+    pub clusters: ClusterScores,
+    /// Kings.
+    pub kings: KingScores,
+    /// Trees, limbs and counts.
+    pub trees: TreeScores,
+    /// Decisions.
+    pub decisions: Part<DecisionScores>,
+    /// Orders.
+    pub orders: Part<OrderScores>,
+}
