@@ -80,6 +80,13 @@ pub(crate) fn residuals(b: &BoxObs, c_in_camera: &Vector3<f64>, radius_m: f64, s
     })
 }
 
+/// Derivative of an edge's residual by the centre (camera frame), times the distance.
+///
+/// The error of an edge is an angle: residual over distance. Without the second term a scene gains by shrinking.
+pub(crate) fn scale_free(normal: &Vector3<f64>, c_in_camera: &Vector3<f64>, residual_m: f64) -> Vector3<f64> {
+    normal - c_in_camera * (residual_m / c_in_camera.norm_squared())
+}
+
 /// Radius in pixels.
 pub(crate) fn radius_px(b: &BoxObs, distance_m: f64, radius_m: f64) -> f64 {
     let rad = (b.rad_per_px[0] + b.rad_per_px[1]) * 0.5;
@@ -185,15 +192,20 @@ fn add_box(
         let offset = n.dot(&p.t);
         let sigma = distance * b.rad_per_px[k] * model.sigma_px;
         let mut w = 1.0 / (sigma * sigma);
+        let mut row = Vector4::new(n.x, n.y, n.z, -1.0);
+        let mut at = offset;
         if let (true, Some(x)) = (known, x) {
-            let z = (n.dot(&x.fixed_rows::<3>(0)) - offset - x[3]) / sigma;
+            let c = x.fixed_rows::<3>(0);
+            let e = n.dot(&c) - offset - x[3];
             let px = radius_px(b, distance, x[3].max(1e-3));
-            let core = model.log_density(z, px).1;
+            let core = model.log_density(e / sigma, px).1;
             // the first weighted step must not throw good edges out from a poor start
             w *= if step <= 1 { core.max(0.1) } else { core.max(1e-3) };
+            let m = scale_free(&n, &(c - p.t), e);
+            row = Vector4::new(m.x, m.y, m.z, -1.0);
+            at = row.dot(x) - e;
         }
-        let row = Vector4::new(n.x, n.y, n.z, -1.0);
         *info += row * row.transpose() * w;
-        *eta += row * (offset * w);
+        *eta += row * (at * w);
     }
 }

@@ -1,0 +1,191 @@
+//! The method, top down.
+
+use crate::bodies::{Landmark, Prior};
+use crate::config::Config;
+use crate::discover::{discover, score_of};
+use crate::edge_model::EdgeModel;
+use crate::grid::Grid;
+use crate::limbs::Limbs;
+use crate::merge::merge;
+use crate::nodes::Stand;
+use crate::noise;
+use crate::observe::Observations;
+use crate::output::scene;
+use crate::refine::{Refined, Terms, hang, refine};
+use crate::sequential::{Pass, first_pass};
+use crate::settle::{Evidence, refit, settle};
+use corymb_model::run::{Class, Run};
+use corymb_model::scene::Scene;
+
+/// Relative change of the mean radius, in its own spreads, at which the first pass is run again.
+const PRIOR_SHIFT: f64 = 1.0;
+/// A finished map leaves this much of a pose unknown at first, metres.
+const POSE_LEFT_M: f64 = 0.001;
+
+/// Everything the rounds share.
+pub(crate) struct Work<'a> {
+    pub(crate) run: &'a Run,
+    pub(crate) config: &'a Config,
+    pub(crate) obs: Observations,
+    pub(crate) grids: Vec<Grid>,
+    pub(crate) limbs: Limbs,
+    pub(crate) stand: Stand,
+    pub(crate) evidence: Evidence,
+    pub(crate) pose_sd: (f64, f64),
+    pub(crate) refined: Refined,
+}
+
+/// Fuses the boxes of a run into bodies in space, with their stems and calyx ends, and corrects the poses.
+///
+/// Method: every image's rig pose is registered to the map so far before its boxes are assigned (one global
+/// assignment an image); then rounds of joint refinement, new association against the finished map, discovery of
+/// what leftover boxes ask for, and merging. Images without a pose in reach are left out and counted. Cost: linear
+/// in the boxes but for the discovery, which grows with the boxes left over.
+#[must_use]
+pub fn fuse(run: &Run, config: &Config) -> Scene {
+    let mut work = Work::new(run, config);
+    let mut landmarks = work.begin();
+    for round in 0..config.rounds {
+        work.refine(&mut landmarks);
+        work.learn(&landmarks);
+        work.associate(&mut landmarks, round);
+    }
+    work.refine(&mut landmarks);
+    work.finish(&mut landmarks);
+    let mut scene = scene(&work, landmarks);
+    // crate::parts::attach_parts(run, &mut scene, &config.parts);
+    scene
+}
+
+impl<'a> Work<'a> {
+    fn new(run: &'a Run, config: &'a Config) -> Self {
+        let obs = Observations::new(run, config.border_px);
+        let grids = (0..run.frames.len()).map(|f| Grid::new(&obs, f)).collect();
+        let stated = &run.noise;
+        let body_rate = stated.detection_probability.iter().find(|(c, _)| c.is_body()).map(|x| *x.1);
+        let evidence = Evidence {
+            model: EdgeModel { sigma_px: stated.box_edge_px.unwrap_or(config.box_edge_px).max(0.02), occluded: config.occluded_share },
+            prior: Prior { radius_m: radius_of_stage(run).unwrap_or(config.radius_prior_m) },
+            detection: body_rate.unwrap_or(config.detection_probability).clamp(0.1, 0.98),
+            clutter_per_image: stated.false_positives_per_frame.unwrap_or(config.false_positives_per_frame),
+            pose_left_m: POSE_LEFT_M,
+        };
+        Self {
+            stand: Stand::new(run, config),
+            limbs: Limbs::new(run.orchard.as_ref()),
+            pose_sd: (
+                stated.pose_translation_m.unwrap_or(config.pose_translation_m).max(1e-6),
+                stated.pose_rotation_rad.unwrap_or(config.pose_rotation_rad).max(1e-6),
+            ),
+            run,
+            config,
+            obs,
+            grids,
+            evidence,
+            refined: Refined::default(),
+        }
+    }
+
+    fn pass(&self) -> Pass<'_> {
+        Pass {
+            obs: &self.obs,
+            grids: &self.grids,
+            limbs: &self.limbs,
+            config: self.config,
+            prior: self.evidence.prior,
+            model: self.evidence.model,
+            pose_sd: self.pose_sd,
+            detection: self.evidence.detection,
+        }
+    }
+
+    /// The first pass; once more where the bodies turn out to be of another size than was thought.
+    fn begin(&mut self) -> Vec<Landmark> {
+        let mut stand = self.stand.clone();
+        let mut landmarks = first_pass(&self.pass(), &mut stand);
+        if let Some(learned) = noise::radius(&landmarks) {
+            let was = self.evidence.prior.radius_m;
+            self.evidence.prior.radius_m = learned;
+            if (learned.0 - was.0).abs() > PRIOR_SHIFT * learned.1 {
+                stand.reset();
+                landmarks = first_pass(&self.pass(), &mut stand);
+            }
+        }
+        self.stand = stand;
+        landmarks
+    }
+
+    fn refine(&mut self, landmarks: &mut [Landmark]) {
+        let mounts = self.run.cameras.len() > 1;
+        let terms = Terms {
+            model: self.evidence.model,
+            prior: self.evidence.prior,
+            pose_sd: self.pose_sd,
+            mount_sd: (mounts && std::env::var_os("NOMOUNT").is_none()).then_some((self.config.mount_translation_m, self.config.mount_rotation_rad)),
+            hang_m: if std::env::var_os("NOHANG").is_some() { None } else { hang(&self.limbs, landmarks) },
+            iterations: 6,
+        };
+        if std::env::var_os("CORYMB_DEBUG").is_some() { for m in &self.stand.mount_correction { eprintln!("mount {:.5?}", m.as_slice()); } let n=&self.stand.nodes; for k in [0,n.len()/2,n.len()-1] { eprintln!("node {:.5?}", n[k].correction.as_slice()); } }
+        self.refined = refine(&self.obs, &mut self.stand, &self.limbs, landmarks, &terms);
+    }
+
+    /// Takes noise levels from the run where it shows them.
+    fn learn(&mut self, landmarks: &[Landmark]) {
+        if let Some((model, _)) = noise::edge_model(&self.obs, &self.stand, landmarks, &self.evidence.model) {
+            self.evidence.model = model;
+        }
+        if let Some(r) = noise::radius(landmarks) {
+            self.evidence.prior.radius_m = r;
+        }
+        if self.run.noise.pose_translation_m.is_none()
+            && let Some((t, r)) = noise::poses(&self.stand)
+        {
+            self.pose_sd = (t.max(1e-4), r.max(1e-5));
+        }
+    }
+
+    /// Releases, discovers, merges, and counts again.
+    fn associate(&mut self, landmarks: &mut Vec<Landmark>, round: usize) {
+        landmarks.retain(|l| l.boxes.len() > 1);
+        for _ in 0..2 {
+            settle(&self.obs, &self.grids, &self.stand, landmarks, &self.evidence);
+            refit(&self.obs, &self.stand, landmarks, &self.evidence);
+            landmarks.retain(|l| l.boxes.len() > 1);
+            if let Some((p, _)) = noise::detection(landmarks) {
+                self.evidence.detection = p;
+            }
+            let merged = merge(&self.obs, &self.stand, landmarks, &self.evidence);
+            let added = discover(&self.pass(), &self.stand, landmarks, &self.evidence);
+            if std::env::var_os("CORYMB_DEBUG").is_some() {
+                eprintln!("round {round}: merged {merged} added {added} now {} sigma {:.3} occ {:.3} pd {:.3}", landmarks.len(), self.evidence.model.sigma_px, self.evidence.model.occluded, self.evidence.detection);
+            }
+            if merged + added == 0 {
+                break;
+            }
+        }
+    }
+
+    fn finish(&mut self, landmarks: &mut Vec<Landmark>) {
+        settle(&self.obs, &self.grids, &self.stand, landmarks, &self.evidence);
+        refit(&self.obs, &self.stand, landmarks, &self.evidence);
+        landmarks.retain(|l| l.boxes.len() > 1);
+        merge(&self.obs, &self.stand, landmarks, &self.evidence);
+    }
+
+    /// Log odds of a body's existence from its boxes and misses.
+    pub(crate) fn score(&self, l: &Landmark) -> f64 {
+        score_of(&self.obs, &self.stand, l, &self.evidence)
+    }
+}
+
+/// Radius by growth stage of pome fruit: BBCH 71 up to 10 mm, 72 up to 20 mm, 74 up to 40 mm diameter (Meier et al.,
+/// BBCH monograph, 2nd ed. 2001). Wide: the run itself tells soon.
+fn radius_of_stage(run: &Run) -> Option<(f64, f64)> {
+    let fruit = run.frames.iter().flat_map(|f| &f.detections).any(|d| d.class == Class::Fruitlet);
+    match run.stage_bbch {
+        Some(71) if fruit => Some((0.004, 0.0015)),
+        Some(72) if fruit => Some((0.007, 0.0025)),
+        Some(73 | 74) if fruit => Some((0.013, 0.005)),
+        _ => None,
+    }
+}

@@ -1,0 +1,316 @@
+//! Joint refinement of all spheres, rig poses and mounts: Gauss-Newton with the spheres eliminated.
+//!
+//! Residuals: box edges (one-sided robust weights), pose and mount priors, radius prior, and the distance of each
+//! body from the nearest wood. Each sphere's 4x4 block is eliminated (Schur complement, Triggs et al., Bundle
+//! Adjustment: A Modern Synthesis, 2000, section 6.1); the reduced system is banded in the order of time.
+
+use crate::bodies::{Landmark, Prior, radius_px, residuals, scale_free};
+use crate::edge_model::EdgeModel;
+use crate::envelope::{Envelope, Factor};
+use crate::limbs::Limbs;
+use crate::nodes::Stand;
+use crate::observe::Observations;
+use crate::register::pose_row;
+use nalgebra::{Matrix3, Matrix4, Matrix6x4, SMatrix, Vector4, Vector6};
+
+/// Standard deviations and switches of a refinement.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Terms {
+    pub(crate) model: EdgeModel,
+    pub(crate) prior: Prior,
+    /// Metres, radians.
+    pub(crate) pose_sd: (f64, f64),
+    /// Metres, radians; `None` = mounts as stated.
+    pub(crate) mount_sd: Option<(f64, f64)>,
+    /// Distance of bodies from wood: mean and standard deviation, metres; `None` = no anchors.
+    pub(crate) hang_m: Option<(f64, f64)>,
+    pub(crate) iterations: usize,
+}
+
+/// What came of a refinement.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Refined {
+    pub(crate) converged: bool,
+    /// Standard deviations of each node's correction (translation mean per axis, rotation mean per axis).
+    pub(crate) node_sd: Vec<(f64, f64)>,
+    pub(crate) mount_sd: Vec<(f64, f64)>,
+}
+
+/// How far from wood anchors are looked for, metres.
+const ANCHOR_REACH_M: f64 = 0.15;
+/// A step smaller than this (metres, radians) ends the iteration.
+const SMALL_STEP: f64 = 1e-6;
+
+struct Body {
+    v: Matrix4<f64>,
+    g: Vector4<f64>,
+    /// Coupling with each block of six unknowns, ascending by block.
+    w: Vec<(usize, Matrix6x4<f64>)>,
+}
+
+/// Refines in place. Bodies seen in one image only take no part in the poses and are fitted afterwards by the caller.
+pub(crate) fn refine(obs: &Observations, stand: &mut Stand, limbs: &Limbs, landmarks: &mut [Landmark], terms: &Terms) -> Refined {
+    let mut out = Refined::default();
+    let nodes = stand.nodes.len();
+    let mounts = if terms.mount_sd.is_some() { stand.mount_stated.len() } else { 0 };
+    for it in 0..terms.iterations {
+        let mut system = System::new(nodes, mounts, first_blocks(obs, stand, landmarks, nodes, mounts));
+        system.priors(stand, terms);
+        let bodies: Vec<Option<Body>> = landmarks
+            .iter()
+            .map(|l| (l.boxes.len() > 1).then(|| linearise(obs, stand, limbs, l, terms, &mut system, nodes, mounts)))
+            .collect();
+        let inverses = system.eliminate(&bodies);
+        let Some((factor, step)) = system.solve() else { break };
+        let size = apply(stand, landmarks, &bodies, &inverses, &step, nodes, mounts);
+        if size < SMALL_STEP || it + 1 == terms.iterations {
+            out.converged = size < 1e-4;
+            out.node_sd = deviations(&factor, nodes, 0);
+            out.mount_sd = deviations(&factor, mounts, nodes);
+        }
+        if size < SMALL_STEP {
+            break;
+        }
+    }
+    out
+}
+
+/// The first block of six that each block couples with.
+fn first_blocks(obs: &Observations, stand: &Stand, landmarks: &[Landmark], nodes: usize, mounts: usize) -> Vec<usize> {
+    let mut first: Vec<usize> = (0..nodes + mounts).collect();
+    for l in landmarks.iter().filter(|l| l.boxes.len() > 1) {
+        let of = |i: &usize| stand.node_of[obs.boxes[*i].frame];
+        let low = l.boxes.iter().filter_map(of).min().unwrap_or(0);
+        for n in l.boxes.iter().filter_map(of) {
+            first[n] = first[n].min(low);
+        }
+    }
+    for m in &mut first[nodes..] {
+        *m = 0;
+    }
+    first
+}
+
+/// The reduced system.
+struct System {
+    a: Envelope,
+    b: Vec<f64>,
+}
+
+impl System {
+    fn new(nodes: usize, mounts: usize, first: Vec<usize>) -> Self {
+        let rows = (0..6 * (nodes + mounts)).map(|i| 6 * first[i / 6]).collect();
+        Self { a: Envelope::zeros(rows), b: vec![0.0; 6 * (nodes + mounts)] }
+    }
+
+    fn priors(&mut self, stand: &Stand, terms: &Terms) {
+        let mut add = |block: usize, value: &Vector6<f64>, sd: (f64, f64)| {
+            for k in 0..6 {
+                let s = if k < 3 { sd.0 } else { sd.1 };
+                let w = 1.0 / (s * s);
+                self.a.add(6 * block + k, 6 * block + k, w);
+                self.b[6 * block + k] -= w * value[k];
+            }
+        };
+        for (n, node) in stand.nodes.iter().enumerate() {
+            add(n, &node.correction, terms.pose_sd);
+        }
+        if let Some(sd) = terms.mount_sd {
+            for (m, c) in stand.mount_correction.iter().enumerate() {
+                add(stand.nodes.len() + m, c, sd);
+            }
+        }
+    }
+
+    /// Adds a 6x6 block at (rows of block p, columns of block q), p >= q; the lower triangle where p = q.
+    fn add_block(&mut self, p: usize, q: usize, m: &SMatrix<f64, 6, 6>) {
+        for r in 0..6 {
+            let end = if p == q { r + 1 } else { 6 };
+            for c in 0..end {
+                self.a.add(6 * p + r, 6 * q + c, m[(r, c)]);
+            }
+        }
+    }
+
+    /// Subtracts what the spheres explain; returns the inverse block of each.
+    fn eliminate(&mut self, bodies: &[Option<Body>]) -> Vec<Option<Matrix4<f64>>> {
+        bodies
+            .iter()
+            .map(|b| {
+                let b = b.as_ref()?;
+                let inv = b.v.cholesky()?.inverse();
+                let half: Vec<Matrix6x4<f64>> = b.w.iter().map(|(_, w)| w * inv).collect();
+                for (k, (p, _)) in b.w.iter().enumerate() {
+                    let step = half[k] * b.g;
+                    for r in 0..6 {
+                        self.b[6 * p + r] -= step[r];
+                    }
+                    for (q, w) in &b.w[..=k] {
+                        self.add_block(*p, *q, &(-(half[k] * w.transpose())));
+                    }
+                }
+                Some(inv)
+            })
+            .collect()
+    }
+
+    fn solve(self) -> Option<(Factor, Vec<f64>)> {
+        let factor = self.a.factor()?;
+        let mut x = self.b;
+        factor.solve(&mut x);
+        x.iter().all(|v| v.is_finite()).then_some((factor, x))
+    }
+}
+
+/// Linearises all residuals of one body; those blocks that do not involve it go into the system at once.
+#[allow(clippy::too_many_arguments)] // the inner step of `refine`
+fn linearise(
+    obs: &Observations,
+    stand: &Stand,
+    limbs: &Limbs,
+    l: &Landmark,
+    terms: &Terms,
+    system: &mut System,
+    nodes: usize,
+    mounts: usize,
+) -> Body {
+    let mut body = Body { v: Matrix4::zeros(), g: Vector4::zeros(), w: Vec::new() };
+    let r = terms.prior.radius_m;
+    body.v[(3, 3)] += 1.0 / (r.1 * r.1);
+    body.g[3] += (r.0 - l.radius()) / (r.1 * r.1);
+    if let Some(d) = &l.depth {
+        add_row(&mut body, &Vector4::new(d.axis.x, d.axis.y, d.axis.z, 0.0), d.axis.dot(&l.centre()) - d.at, d.sigma_m.powi(-2));
+    }
+    if let Some((mean, sd)) = terms.hang_m
+        && let Some(near) = limbs.nearest(&l.centre(), ANCHOR_REACH_M)
+    {
+        let z = (near.surface_m - mean) / sd;
+        let w = 1.0 / ((1.0 + z * z / 4.0) * sd * sd);
+        add_row(&mut body, &Vector4::new(near.away.x, near.away.y, near.away.z, 0.0), near.surface_m - mean, w);
+    }
+    for &i in &l.boxes {
+        let b = &obs.boxes[i];
+        let Some(node) = stand.node_of[b.frame] else { continue };
+        let camera = stand.camera_of[b.frame];
+        let mount = stand.rig_from_camera(camera);
+        let rig_r = mount.rotation.to_rotation_matrix().into_inner();
+        let c = stand.placed[b.frame].into_camera(&l.centre());
+        let c_in_rig = rig_r * c + mount.translation.vector;
+        let px = radius_px(b, c.norm(), l.radius().max(1e-3));
+        let mut jn = SMatrix::<f64, 4, 6>::zeros();
+        let mut jm = SMatrix::<f64, 4, 6>::zeros();
+        let mut jl = Matrix4::zeros();
+        let mut e = Vector4::zeros();
+        for (k, res) in residuals(b, &c, l.radius(), terms.model.sigma_px).iter().enumerate() {
+            if !b.usable[k] {
+                continue;
+            }
+            let core = terms.model.log_density(res.metres / res.sigma_m, px).1;
+            let w = core.sqrt() / res.sigma_m;
+            let row = scale_free(&b.normals[k], &c, res.metres);
+            let n = stand.placed[b.frame].r * row * w;
+            jl.set_row(k, &Vector4::new(n.x, n.y, n.z, -w).transpose());
+            jn.set_row(k, &(pose_row(&row, &rig_r, &c_in_rig) * w).transpose());
+            jm.set_row(k, &(pose_row(&row, &Matrix3::identity(), &c) * w).transpose());
+            e[k] = res.metres * w;
+        }
+        body.v += jl.transpose() * jl;
+        body.g -= jl.transpose() * e;
+        couple(&mut body.w, node, &(jn.transpose() * jl));
+        add_gradient(system, node, &(jn.transpose() * e));
+        system.add_block(node, node, &(jn.transpose() * jn));
+        if mounts > 0 {
+            let m = nodes + camera;
+            couple(&mut body.w, m, &(jm.transpose() * jl));
+            add_gradient(system, m, &(jm.transpose() * e));
+            system.add_block(m, m, &(jm.transpose() * jm));
+            system.add_block(m, node, &(jm.transpose() * jn));
+        }
+    }
+    body
+}
+
+fn add_row(body: &mut Body, row: &Vector4<f64>, residual: f64, w: f64) {
+    body.v += row * row.transpose() * w;
+    body.g -= row * (residual * w);
+}
+
+fn add_gradient(system: &mut System, block: usize, g: &Vector6<f64>) {
+    for k in 0..6 {
+        system.b[6 * block + k] -= g[k];
+    }
+}
+
+fn couple(w: &mut Vec<(usize, Matrix6x4<f64>)>, block: usize, m: &Matrix6x4<f64>) {
+    match w.binary_search_by_key(&block, |x| x.0) {
+        Ok(k) => w[k].1 += m,
+        Err(k) => w.insert(k, (block, *m)),
+    }
+}
+
+/// Applies the step to poses, mounts and spheres; returns its largest entry over poses and spheres.
+fn apply(
+    stand: &mut Stand,
+    landmarks: &mut [Landmark],
+    bodies: &[Option<Body>],
+    inverses: &[Option<Matrix4<f64>>],
+    step: &[f64],
+    nodes: usize,
+    mounts: usize,
+) -> f64 {
+    let block = |k: usize| Vector6::from_column_slice(&step[6 * k..6 * k + 6]);
+    let mut largest: f64 = 0.0;
+    for n in 0..nodes {
+        stand.nodes[n].correction += block(n);
+        largest = largest.max(block(n).amax());
+    }
+    for m in 0..mounts {
+        stand.mount_correction[m] += block(nodes + m);
+    }
+    stand.place_all();
+    for ((l, b), inv) in landmarks.iter_mut().zip(bodies).zip(inverses) {
+        let (Some(b), Some(inv)) = (b, inv) else { continue };
+        let mut g = b.g;
+        for (k, w) in &b.w {
+            g -= w.transpose() * block(*k);
+        }
+        let dx = inv * g;
+        l.x += dx;
+        l.x[3] = l.x[3].max(5e-4);
+        l.cov = *inv;
+        largest = largest.max(dx.fixed_rows::<3>(0).amax());
+    }
+    largest
+}
+
+/// Standard deviations per axis of blocks `from..from + count`.
+fn deviations(factor: &Factor, count: usize, from: usize) -> Vec<(f64, f64)> {
+    (from..from + count)
+        .map(|block| {
+            let var = |k: usize| {
+                let mut e = vec![0.0; factor.size()];
+                e[6 * block + k] = 1.0;
+                factor.solve(&mut e);
+                e[6 * block + k]
+            };
+            let mean = |k: usize| ((var(k) + var(k + 1) + var(k + 2)) / 3.0).max(0.0).sqrt();
+            (mean(0), mean(3))
+        })
+        .collect()
+}
+
+/// Mean and spread of the distance from wood over well-known bodies; `None` where too few have wood near.
+pub(crate) fn hang(limbs: &Limbs, landmarks: &[Landmark]) -> Option<(f64, f64)> {
+    let mut d: Vec<f64> = landmarks
+        .iter()
+        .filter(|l| l.boxes.len() > 2)
+        .filter_map(|l| limbs.nearest(&l.centre(), ANCHOR_REACH_M).map(|n| n.surface_m))
+        .collect();
+    if d.len() < 20 {
+        return None;
+    }
+    d.sort_by(f64::total_cmp);
+    let at = |q: f64| d[((d.len() - 1) as f64 * q) as usize];
+    Some((at(0.5), ((at(0.84) - at(0.16)) * 0.5).max(0.003)))
+}
+
