@@ -1,0 +1,10 @@
+//! What a camera sees: outlines by sampling, hidden parts by casting rays.
+
+mod occluders;
+mod parts;
+mod sampling;
+mod spheroid;
+mod view;
+
+pub(crate) use parts::{Part, Sighting};
+pub(crate) use view::{Looker, look};
