@@ -1,1 +1,22 @@
-//! Placeholder until this crate is written.
+//! The files of corymb: run folders, truth, policies and arms in; the map, decisions, orders and what goes with them
+//! out. Everything is checked at the door: a problem names its file, line and field, what was found, what was expected
+//! and what to do, and has a stable code that [`explain`] knows.
+
+mod codes;
+mod convert;
+mod date;
+mod findings;
+mod limits;
+mod lines;
+mod problem;
+mod read;
+mod schemas;
+mod shape;
+mod source;
+mod tree;
+mod wire;
+
+pub use codes::{Code, CodeEntry, all_codes, explain};
+pub use limits::Limits;
+pub use problem::{Problem, Problems};
+pub use read::{RunFolder, read_run, read_run_with};

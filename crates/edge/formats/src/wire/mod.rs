@@ -1,0 +1,11 @@
+//! The files as typed: plain structures that say how each field is spelt, in the file's units. Whether their content
+//! makes sense is checked when they are turned into the model's types.
+
+pub(crate) mod num;
+pub(crate) mod pose;
+pub(crate) mod strict;
+pub(crate) mod text;
+
+pub(crate) mod frames;
+pub(crate) mod orchard;
+pub(crate) mod run;
