@@ -14,6 +14,10 @@ const RESIDUAL: f64 = 1e-12;
 const NEWTON_STEPS: usize = 12;
 /// Steps of the safeguarded iterations.
 const SAFE_STEPS: usize = 100;
+/// How often one of them is halved before the iteration counts as stuck.
+const HALVINGS: usize = 40;
+/// Determinant of the Jacobian, over that of a pure scaling of the same trace, below which the model is about to fold.
+const FOLDED: f64 = 1e-3;
 
 /// Why a point has no image.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
@@ -290,37 +294,50 @@ impl Lens {
         let start = self.invert_radial(length);
         let mut n = d * (start / length.max(f64::MIN_POSITIVE));
         let mut left = (self.model.apply(&n) - d).norm();
+        let mut stuck = false;
         for _ in 0..SAFE_STEPS {
-            let Some(mut step) = newton_step(&self.model, d, &n) else {
-                break;
-            };
-            for _ in 0..SAFE_STEPS {
-                let next = n - step;
-                let next_left = (self.model.apply(&next) - d).norm();
-                if next.norm() <= self.radius_limit && next_left <= left {
-                    (n, left) = (next, next_left);
+            if left <= RESIDUAL * (1.0 + length) {
+                return Ok(n);
+            }
+            match self.shortened_step(d, &n, left) {
+                Some(next) => (n, left) = next,
+                None => {
+                    stuck = true;
                     break;
                 }
-                step *= 0.5;
-            }
-            if step.norm() < RESIDUAL * (1.0 + n.norm()) {
-                break;
             }
         }
-        if left <= RESIDUAL * (1.0 + length) {
-            return Ok(n);
-        }
-        if length >= self.model.radial(self.radius_limit) * (1.0 - 1e-9)
+        // a Newton step always leads nearer, unless the model folds here or ends
+        if stuck
+            || relative_determinant(&self.model, &n) < FOLDED
             || n.norm() > self.radius_limit * (1.0 - 1e-6)
         {
             return Err(self.outside(px));
         }
-        let residual_px = left * self.mean_focal_px();
         Err(UndistortError::NoConvergence {
             x_px: px.x,
             y_px: px.y,
-            residual_px,
+            residual_px: left * self.mean_focal_px(),
         })
+    }
+
+    /// The first point on the way of a Newton step, halved again and again, that is nearer, and what is left there.
+    fn shortened_step(
+        &self,
+        d: &Vector2<f64>,
+        n: &Vector2<f64>,
+        left: f64,
+    ) -> Option<(Vector2<f64>, f64)> {
+        let mut step = newton_step(&self.model, d, n)?;
+        for _ in 0..HALVINGS {
+            let next = n - step;
+            let next_left = (self.model.apply(&next) - d).norm();
+            if next_left < left && next.norm() <= self.radius_limit {
+                return Some((next, next_left));
+            }
+            step *= 0.5;
+        }
+        None
     }
 
     /// The radius whose radial image is `length`, or the model's limit where there is none.
@@ -389,4 +406,11 @@ fn newton_step(model: &Model, d: &Vector2<f64>, n: &Vector2<f64>) -> Option<Vect
         (j.m22 * e.x - j.m12 * e.y) / det,
         (j.m11 * e.y - j.m21 * e.x) / det,
     ))
+}
+
+/// Determinant of the Jacobian over that of a pure scaling with the same trace: 1 at the axis, 0 at a fold.
+fn relative_determinant(model: &Model, n: &Vector2<f64>) -> f64 {
+    let (_, j) = model.apply_with_jacobian(n);
+    let half_trace = 0.5 * (j.m11 + j.m22);
+    (j.m11 * j.m22 - j.m12 * j.m21) / (half_trace * half_trace)
 }

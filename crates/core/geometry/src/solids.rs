@@ -98,10 +98,11 @@ pub fn segment_segment(
     let (share_a, share_b) = if bb <= POINT_LENGTH2_M2 {
         (nearest_on_a(0.0), 0.0)
     } else {
-        // |da x db|^2, which is exact to rounding where aa bb - ab^2 is not
-        let area2 = da.cross(&db).norm_squared();
+        // by cross products: the usual aa bb - ab^2 loses its digits for nearly parallel segments
+        let across = da.cross(&db);
+        let area2 = across.norm_squared();
         let free = if area2 > f64::EPSILON * f64::EPSILON * aa * bb {
-            ((ab * rb - ra * bb) / area2).clamp(0.0, 1.0)
+            (db.cross(&between).dot(&across) / area2).clamp(0.0, 1.0)
         } else {
             0.0
         };

@@ -164,9 +164,12 @@ pub fn sphere_ellipse(
     })
 }
 
-/// The part of a box that lies in the image, or `None` where none does.
+/// The part of a box that lies in the image, or `None` where none does or a coordinate is not a number.
 #[must_use]
 pub fn clip_box(lens: &Lens, box_px: &[f64; 4]) -> Option<[f64; 4]> {
+    if box_px.iter().any(|x| x.is_nan()) {
+        return None;
+    }
     let [x0, y0, x1, y1] = *box_px;
     let clipped = [
         x0.max(0.0),

@@ -3,5 +3,11 @@
 
 mod assignment;
 mod common;
+mod edges;
+mod gates;
+mod lenses;
+mod poses;
+mod solids;
+mod spheres;
 mod triangulation;
 mod worked_numbers;
