@@ -1,1 +1,142 @@
 //! Stems and calyx ends: which body each box belongs to, and what they say about the body in space.
+//!
+//! Calyx boxes are given to bodies by what image axes and other calyx boxes say; stem boxes are paired in space
+//! ([`pairing`]); then axis and stem of each body are fitted together ([`fit`]) and summarised ([`belief`]).
+
+mod belief;
+mod calyx;
+mod config;
+mod direction;
+mod fit;
+mod hypotheses;
+mod learn;
+mod matching;
+mod pairing;
+mod piece;
+mod sights;
+
+pub use config::PartsConfig;
+
+use belief::{Sphere, summarise};
+use corymb_model::frames::Point;
+use corymb_model::run::{BoxRef, Run};
+use corymb_model::scene::{Body, Scene, Stem};
+use direction::{AxisEvidence, AxisNoise, sphere_points};
+use fit::{Fitted, Habit};
+use nalgebra::{Matrix3, Vector3};
+use pairing::{Pairing, StemOf, pieces_of};
+use sights::Sights;
+
+/// Points on the sphere where axes are weighed: some 14 degrees apart.
+const SPHERE_POINTS: usize = 200;
+
+/// Gives calyx and stem boxes to the bodies of `scene` and estimates from them how each body hangs and where its stem
+/// runs. Sets `calyx_boxes`, `stem_boxes`, `axis` and `stem` of every body, whatever they were.
+///
+/// Takes the bodies' spheres and boxes and the corrected camera poses as given. A box goes to one body at most, a body
+/// gets one calyx and one stem box an image at most; bodies that nothing tells about keep `None`. The result depends on
+/// the input alone. O(images x bodies + sights), some 150 microseconds a body.
+pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
+    let sights = Sights::new(run, scene, config);
+    let points = sphere_points(SPHERE_POINTS);
+    let mut habit = learn::prior(config);
+    let (given, evidence) = give_calyces(&sights, scene, &points, &mut habit, config);
+    let spheres: Vec<Sphere<'_>> =
+        evidence.iter().map(|e| Sphere::new(&points, e, habit.image_axis_rad)).collect();
+    let pairing = Pairing { sights: &sights, bodies: &scene.bodies, evidence: &evidence, config };
+    let (fits, held) = pair_stems(&pairing, &spheres, &mut habit);
+    let models = pairing.tight_models();
+    let mut found = Vec::with_capacity(fits.len());
+    for (body_idx, fit) in fits.iter().enumerate() {
+        let problem = pairing.problem(body_idx, habit, &held, &models);
+        let axis = fit.as_ref().and_then(|f| summarise(&spheres[body_idx], &problem, f));
+        let stem = fit.as_ref().and_then(|f| stem_of(f, &scene.bodies[body_idx], problem.boxes.len(), config));
+        found.push((axis, stem));
+    }
+    for (body_idx, (axis, stem)) in found.into_iter().enumerate() {
+        let body = &mut scene.bodies[body_idx];
+        (body.axis, body.stem) = (axis, stem);
+        (body.calyx_boxes, body.stem_boxes) = boxes_of(&sights, body_idx, &given, &held);
+    }
+}
+
+/// Calyx boxes by image axes first, then by both; the image axes' deviation is learned in between.
+fn give_calyces(
+    sights: &Sights,
+    scene: &Scene,
+    points: &[Vector3<f64>],
+    habit: &mut Habit,
+    config: &PartsConfig,
+) -> (calyx::CalyxOf, Vec<AxisEvidence>) {
+    let mut given = vec![None; sights.all.len()];
+    let mut evidence = calyx::evidence(sights, &scene.bodies, &given, config);
+    for round in 0..2 {
+        let best: Vec<Option<(Vector3<f64>, f64)>> =
+            evidence.iter().map(|e| Sphere::new(points, e, habit.image_axis_rad).best()).collect();
+        if round == 0 {
+            let axes: Vec<_> = best.iter().map(|b| b.map(|(a, _)| a)).collect();
+            learn::image_axes(habit, config, &evidence, &axes);
+        }
+        let least: Vec<f64> = best.iter().map(|b| b.map_or(0.0, |(_, l)| l)).collect();
+        let noise = AxisNoise { image_axis_rad: habit.image_axis_rad, slack_rad: config.bend_deviation_rad };
+        given = calyx::give(sights, &scene.bodies, &evidence, &least, noise, config);
+        evidence = calyx::evidence(sights, &scene.bodies, &given, config);
+    }
+    (given, evidence)
+}
+
+/// Stem boxes and fitted stems, in rounds.
+fn pair_stems(pairing: &Pairing<'_>, spheres: &[Sphere<'_>], habit: &mut Habit) -> (Vec<Option<Fitted>>, StemOf) {
+    let starts: Vec<Option<Vector3<f64>>> = spheres
+        .iter()
+        .zip(pairing.evidence)
+        .map(|(s, e)| if e.is_empty() { None } else { s.best().map(|(a, _)| a) })
+        .collect();
+    let (loose, tight) = (pairing.loose_models(), pairing.tight_models());
+    let candidates = pairing.candidates(*habit, &loose);
+    let mut held: StemOf = vec![None; pairing.sights.all.len()];
+    let mut pieces = Vec::new();
+    for _ in 0..2 {
+        pieces = pairing.choose(&candidates, *habit, &held, &loose);
+        held = pairing.pair(&pieces, &loose);
+    }
+    let mut fits = pairing.fit(&pieces, &starts, *habit, &held, &tight);
+    for round in 1..pairing.config.rounds.max(1) {
+        if round == 1 {
+            learn::lengths(habit, pairing.config, pairing.sights, pairing.bodies, &fits, &held);
+        }
+        let fitted = pieces_of(&fits, pairing.bodies, pairing.config);
+        for (piece, better) in pieces.iter_mut().zip(fitted) {
+            *piece = better.or(*piece);
+        }
+        held = pairing.pair(&pieces, &tight);
+        fits = pairing.fit(&pieces, &starts, *habit, &held, &tight);
+    }
+    (fits, held)
+}
+
+fn stem_of(fit: &Fitted, body: &Body, views: usize, config: &PartsConfig) -> Option<Stem> {
+    let far = fit.guess.far?;
+    let top = fit.guess.axis * (-body.radius_m * config.length_over_diameter);
+    let centre: Matrix3<f64> = body.covariance_m2.fixed_view::<3, 3>(0, 0).into_owned();
+    let covariance = fit.far_covariance? + centre;
+    Some(Stem {
+        top: Point::from_vector(body.centre.xyz + top),
+        far: Point::from_vector(body.centre.xyz + far),
+        far_deviation_m: (covariance.trace() / 3.0).max(0.0).sqrt(),
+        far_covariance_m2: covariance,
+        views,
+    })
+}
+
+/// Calyx and stem boxes of a body, ascending.
+fn boxes_of(sights: &Sights, body_idx: usize, given: &calyx::CalyxOf, held: &StemOf) -> (Vec<BoxRef>, Vec<BoxRef>) {
+    let (mut calyces, mut stems) = (Vec::new(), Vec::new());
+    for i in sights.of_body(body_idx) {
+        let image = sights.image(&sights.all[i]);
+        let name = |detection_idx: u32| BoxRef { frame_idx: image.frame_idx, detection_idx };
+        calyces.extend(given[i].map(|b| name(image.calyces[b].detection_idx)));
+        stems.extend(held[i].map(|(b, _)| name(image.stems[b].detection_idx)));
+    }
+    (calyces, stems)
+}

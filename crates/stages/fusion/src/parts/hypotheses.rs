@@ -1,0 +1,208 @@
+//! Where the far end of a body's stem could be: candidate points from the corners of stem boxes.
+//!
+//! A corner whose opposite one lies at the fruit may show the far end. Two such corners of different images meet in a
+//! point; one alone gives a point on its ray at stem length from the fruit. Each point is weighed over all images: how
+//! well would the stem that it makes explain the best box of each?
+
+use super::direction::AxisNoise;
+use super::fit::{Habit, Problem};
+use super::piece::{EdgeModel, radial_top};
+use nalgebra::{Vector2, Vector3};
+
+/// Images whose corners are crossed; more add nothing but time.
+const LARGEST_VIEWS: usize = 8;
+/// Corners of an image, those nearest the fruit first.
+const LARGEST_CORNERS: usize = 5;
+/// Points weighed.
+const LARGEST_POINTS: usize = 40;
+/// Points kept.
+const KEPT: usize = 4;
+/// Crossings below which single corners are tried as well.
+const FEW_CROSSINGS: usize = 12;
+/// Sine of the angle between rays below which they do not meet in a point.
+const SMALLEST_SINE: f64 = 0.04;
+/// Points nearer to each other than this are one, metres.
+const SAME_M: f64 = 0.004;
+/// Kept points are further apart than this, metres.
+const DISTINCT_M: f64 = 0.006;
+
+/// A candidate for the far end.
+#[derive(Clone, Copy)]
+pub(super) struct Hypothesis {
+    /// Offset from the body's centre.
+    pub(super) far: Vector3<f64>,
+    /// What the boxes say for it, nats.
+    pub(super) score: f64,
+}
+
+/// A corner of a stem box as a ray from the body's point of view.
+struct Ray {
+    image_idx: usize,
+    /// Camera centre less the body's centre.
+    origin: Vector3<f64>,
+    /// Unit.
+    along: Vector3<f64>,
+    /// How far the opposite corner lies beyond the fruit's outline, metres.
+    gap_m: f64,
+}
+
+/// The best candidates for a body, best first.
+pub(super) fn hypotheses(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Hypothesis> {
+    let rays = rays(problem, body_idx, models);
+    let mut points = crossings(problem, &rays);
+    if points.len() < FEW_CROSSINGS {
+        for ray in &rays {
+            points.extend(along_ray(ray, problem.radius_m, &problem.habit));
+        }
+    }
+    let mut found: Vec<Hypothesis> = distinct(points)
+        .into_iter()
+        .map(|far| Hypothesis { far, score: score(problem, body_idx, models, &far, |_, _, gain| gain) })
+        .collect();
+    found.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut kept: Vec<Hypothesis> = Vec::new();
+    for h in found {
+        if kept.len() < KEPT && kept.iter().all(|k| (k.far - h.far).norm() > DISTINCT_M) {
+            kept.push(h);
+        }
+    }
+    kept
+}
+
+/// What all images say for a stem to `far`: the gain of the best box of each, as `value(sight, box, gain)` has it,
+/// less what axis and length hold against it.
+pub(super) fn score(
+    problem: &Problem<'_>,
+    body_idx: usize,
+    models: &[EdgeModel],
+    far: &Vector3<f64>,
+    value: impl Fn(usize, usize, f64) -> f64,
+) -> f64 {
+    let top = radial_top(far, problem.radius_m, problem.config);
+    let mut total = 0.0;
+    for i in problem.sights.of_body(body_idx) {
+        let sight = &problem.sights.all[i];
+        if sight.stems.is_empty() {
+            continue;
+        }
+        let image = problem.sights.image(sight);
+        let (p, q) = (sight.see(image, &top), sight.see(image, far));
+        let gain = |&b: &usize| value(i, b, models[i].gain(&p, &q, &image.stems[b]));
+        total += sight.stems.iter().map(gain).fold(0.0, f64::max);
+    }
+    let axis = -top.normalize();
+    let noise =
+        AxisNoise { image_axis_rad: problem.habit.image_axis_rad, slack_rad: problem.config.bend_deviation_rad };
+    let length = ((far - top).norm() - problem.habit.length_m[0]) / problem.habit.length_m[1];
+    total - problem.evidence.loss(&axis, noise) - 0.5 * length * length
+}
+
+fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray> {
+    let sights: Vec<usize> =
+        problem.sights.of_body(body_idx).filter(|&i| !problem.sights.all[i].stems.is_empty()).collect();
+    let step = sights.len().div_ceil(LARGEST_VIEWS).max(1);
+    let mut out = Vec::new();
+    for &i in sights.iter().step_by(step) {
+        let mut of_sight = Vec::new();
+        for &b in &problem.sights.all[i].stems {
+            corners(problem, i, b, &models[i], &mut of_sight);
+        }
+        of_sight.sort_by(|a: &Ray, b| a.gap_m.total_cmp(&b.gap_m));
+        of_sight.truncate(LARGEST_CORNERS);
+        out.extend(of_sight);
+    }
+    out
+}
+
+/// The corners of a box that could show the far end: the opposite corner lies nearer to the fruit, and near enough.
+fn corners(problem: &Problem<'_>, sight_idx: usize, box_idx: usize, model: &EdgeModel, out: &mut Vec<Ray>) {
+    let sight = &problem.sights.all[sight_idx];
+    let image = problem.sights.image(sight);
+    let b = &image.stems[box_idx];
+    let (at, z) = (sight.at(), sight.p_in_camera.z);
+    let middle = b.centre();
+    let half = (0.5 * (b.high - b.low)).map(|h| (h - model.margin).max(0.0));
+    let outline = problem.radius_m * problem.config.length_over_diameter;
+    let flat = [half.x < model.sigma, half.y < model.sigma];
+    for (sx, sy) in [(-1.0, -1.0), (1.0, -1.0), (-1.0, 1.0), (1.0, 1.0)] {
+        // of a box as thin as its noise the two corners are one
+        if (flat[0] && sx > 0.0) || (flat[1] && sy > 0.0) {
+            continue;
+        }
+        let arm = Vector2::new(if flat[0] { 0.0 } else { sx * half.x }, if flat[1] { 0.0 } else { sy * half.y });
+        let (far, near) = (middle + arm, middle - arm);
+        let gap_m = ((near - at).norm() * z - outline).max(0.0);
+        if (far - at).norm() <= (near - at).norm() || gap_m > problem.config.largest_gap_m {
+            continue;
+        }
+        let seen = far - sight.shift;
+        let along = image.turn.transpose() * Vector3::new(seen.x, seen.y, 1.0).normalize();
+        let origin = -(image.turn.transpose() * sight.p_in_camera);
+        out.push(Ray { image_idx: sight.image_idx, origin, along, gap_m });
+    }
+}
+
+/// Points where rays of two images meet at stem length from the fruit; those that meet best come first.
+fn crossings(problem: &Problem<'_>, rays: &[Ray]) -> Vec<Vector3<f64>> {
+    let tolerance_m = 3.0 * (problem.config.bow_m + 0.002);
+    let mut found: Vec<(f64, Vector3<f64>)> = Vec::new();
+    for (i, a) in rays.iter().enumerate() {
+        for b in rays[..i].iter().filter(|b| b.image_idx != a.image_idx) {
+            let across = a.along.cross(&b.along);
+            let sine_squared = across.norm_squared();
+            if sine_squared < SMALLEST_SINE * SMALLEST_SINE {
+                continue;
+            }
+            let between = b.origin - a.origin;
+            let gap = between.dot(&across).abs() / sine_squared.sqrt();
+            if gap > tolerance_m {
+                continue;
+            }
+            let s = between.cross(&b.along).dot(&across) / sine_squared;
+            let t = between.cross(&a.along).dot(&across) / sine_squared;
+            let far = 0.5 * (a.origin + a.along * s + b.origin + b.along * t);
+            if within_reach(problem, &far) {
+                found.push((gap + a.gap_m + b.gap_m, far));
+            }
+        }
+    }
+    found.sort_by(|a, b| a.0.total_cmp(&b.0));
+    found.into_iter().map(|(_, far)| far).collect()
+}
+
+fn within_reach(problem: &Problem<'_>, far: &Vector3<f64>) -> bool {
+    let away = far.norm() - problem.radius_m;
+    away > 0.2 * problem.habit.length_m[0] && away < problem.config.longest_stem_m
+}
+
+/// Points on a ray at stem length from the fruit, before and behind it; where the ray passes further away, its nearest.
+fn along_ray(ray: &Ray, radius_m: f64, habit: &Habit) -> Vec<Vector3<f64>> {
+    let nearest = -ray.origin.dot(&ray.along);
+    let foot = ray.origin + ray.along * nearest;
+    let [mean, deviation] = habit.length_m;
+    let mut out = Vec::new();
+    for length in [mean - deviation, mean, mean + deviation] {
+        let reach = radius_m + length;
+        let left = reach * reach - foot.norm_squared();
+        if left > 0.0 {
+            let depth = ray.along * left.sqrt();
+            out.extend([foot - depth, foot + depth]);
+        } else if foot.norm() < reach + deviation {
+            out.push(foot);
+        }
+    }
+    out
+}
+
+fn distinct(points: Vec<Vector3<f64>>) -> Vec<Vector3<f64>> {
+    let mut out: Vec<Vector3<f64>> = Vec::new();
+    for p in points {
+        if out.len() == LARGEST_POINTS {
+            break;
+        }
+        if out.iter().all(|q| (p - q).norm_squared() > SAME_M * SAME_M) {
+            out.push(p);
+        }
+    }
+    out
+}

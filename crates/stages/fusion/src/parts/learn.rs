@@ -1,0 +1,89 @@
+//! What the run itself shows: how long its stems are, how well its detector tells image axes.
+//!
+//! Medians, so that wrong pairs do not count, drawn towards the stated priors by [`PRIOR_COUNT`] observations' weight.
+
+use super::PartsConfig;
+use super::direction::AxisEvidence;
+use super::fit::{Fitted, Habit};
+use super::pairing::StemOf;
+use super::sights::Sights;
+use corymb_model::scene::Body;
+use nalgebra::Vector3;
+
+/// How many observations a prior weighs.
+const PRIOR_COUNT: f64 = 20.0;
+/// Observations of an axis from which on its residuals count.
+const ENOUGH_AXES: usize = 4;
+/// Images that must show a stem for its length to count.
+const ENOUGH_VIEWS: usize = 3;
+
+/// Before anything was seen.
+pub(super) fn prior(config: &PartsConfig) -> Habit {
+    Habit {
+        length_m: [config.stem_length_m, config.stem_length_deviation_m],
+        image_axis_rad: config.image_axis_deviation_rad,
+    }
+}
+
+/// With the image axes of bodies whose axis is known from several.
+pub(super) fn image_axes(
+    habit: &mut Habit,
+    config: &PartsConfig,
+    evidence: &[AxisEvidence],
+    axes: &[Option<Vector3<f64>>],
+) {
+    let mut angles = Vec::new();
+    for (e, axis) in evidence.iter().zip(axes) {
+        if let (Some(axis), true) = (axis, e.len() >= ENOUGH_AXES) {
+            // two of the observations went into the axis itself
+            #[allow(clippy::cast_precision_loss)] // counts of images
+            let freed = (e.len() as f64 / (e.len() - 2) as f64).sqrt();
+            angles.extend(e.image_angles(axis).map(|a| a.abs() * freed));
+        }
+    }
+    let count = angles.len();
+    if let Some(m) = median(&mut angles) {
+        habit.image_axis_rad = blend(config.image_axis_deviation_rad, 1.4826 * m, count);
+    }
+}
+
+/// With the lengths of stems that several images show.
+pub(super) fn lengths(
+    habit: &mut Habit,
+    config: &PartsConfig,
+    sights: &Sights,
+    bodies: &[Body],
+    fits: &[Option<Fitted>],
+    held: &StemOf,
+) {
+    let mut lengths = Vec::new();
+    for (body_idx, fit) in fits.iter().enumerate() {
+        let views = sights.of_body(body_idx).filter(|&i| held[i].is_some()).count();
+        if let (Some(fit), true) = (fit, views >= ENOUGH_VIEWS)
+            && let Some(far) = fit.guess.far
+        {
+            let top = fit.guess.axis * (-bodies[body_idx].radius_m * config.length_over_diameter);
+            lengths.push((far - top).norm());
+        }
+    }
+    let count = lengths.len();
+    if let Some(m) = median(&mut lengths) {
+        let mut away: Vec<f64> = lengths.iter().map(|l| (l - m).abs()).collect();
+        let spread = 1.4826 * median(&mut away).unwrap_or_default();
+        habit.length_m = [
+            blend(config.stem_length_m, m, count),
+            blend(config.stem_length_deviation_m, spread, count).max(0.1 * m),
+        ];
+    }
+}
+
+fn blend(prior: f64, seen: f64, count: usize) -> f64 {
+    #[allow(clippy::cast_precision_loss)] // counts of boxes
+    let n = count as f64;
+    (PRIOR_COUNT * prior + n * seen) / (PRIOR_COUNT + n)
+}
+
+fn median(values: &mut [f64]) -> Option<f64> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
+}
