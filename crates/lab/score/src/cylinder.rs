@@ -86,3 +86,68 @@ impl Cylinder {
         false
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Cylinder;
+    use nalgebra::{Isometry3, Vector3};
+    use proptest::prelude::*;
+
+    const CUP: Cylinder = Cylinder {
+        radius_m: 0.02,
+        length_m: 0.06,
+    };
+
+    fn vector(size_m: f64) -> impl Strategy<Value = Vector3<f64>> {
+        let axis = move || -size_m..size_m;
+        (axis(), axis(), axis()).prop_map(|(x, y, z)| Vector3::new(x, y, z))
+    }
+
+    #[test]
+    fn distances_by_hand() {
+        assert_eq!(CUP.distance(&Vector3::new(0.01, 0.0, -0.03)), 0.0);
+        assert!((CUP.distance(&Vector3::new(0.05, 0.0, -0.03)) - 0.03).abs() < 1e-15);
+        assert!((CUP.distance(&Vector3::new(0.0, 0.0, 0.04)) - 0.04).abs() < 1e-15);
+        assert!((CUP.distance(&Vector3::new(0.0, 0.05, -0.1)) - 0.05).abs() < 1e-15);
+    }
+
+    proptest! {
+        /// No point of the solid is nearer than the distance says, and one is as near.
+        #[test]
+        fn distance_is_that_of_the_nearest_point(p in vector(0.2), q in vector(1.0)) {
+            let rho = 0.02 * (q.x.abs()).sqrt();
+            let inside = Vector3::new(rho * (9.0 * q.y).cos(), rho * (9.0 * q.y).sin(), -0.06 * q.z.abs());
+            prop_assert!((inside - p).norm() >= CUP.distance(&p) - 1e-15);
+            let nearest = CUP.nearest(&p);
+            prop_assert!(CUP.distance(&nearest) < 1e-15);
+        }
+
+        #[test]
+        fn gap_to_a_segment_is_the_least_over_its_points(
+            a in vector(0.2), b in vector(0.2), radius_a_m in 0.0..0.02_f64, radius_b_m in 0.0..0.02_f64,
+        ) {
+            let gap = CUP.gap_to_segment(&a, &b, radius_a_m, radius_b_m);
+            let at = |t: f64| CUP.distance(&(a + (b - a) * t)) - (radius_a_m + (radius_b_m - radius_a_m) * t);
+            let sampled = (0..=2000).map(|i| at(f64::from(i) / 2000.0)).fold(f64::INFINITY, f64::min);
+            // between two samples the gap changes by no more than the length between them
+            prop_assert!(gap <= sampled + 1e-9);
+            prop_assert!(gap >= sampled - (b - a).norm() / 2000.0 - 0.02 / 2000.0);
+        }
+
+        /// A box touches where some point of it lies inside, and not where a plane parts the two.
+        #[test]
+        fn boxes_that_hold_a_point_of_the_cup_touch_it(middle in vector(0.1), turn in vector(3.0), p in vector(1.0)) {
+            let size_m = [0.05, 0.03, 0.08];
+            let tool_from_box = Isometry3::new(middle, turn);
+            let touches = CUP.touches_box(&tool_from_box, &size_m);
+            let corner = Vector3::new(0.025 * p.x, 0.015 * p.y, 0.04 * p.z);
+            if CUP.distance(&(tool_from_box * nalgebra::Point3::from(corner)).coords) < 1e-9 {
+                prop_assert!(touches);
+            }
+            let apart = middle.z - 0.05 > 0.0 || middle.z + 0.05 < -0.06 || middle.x.hypot(middle.y) > 0.02 + 0.05;
+            if apart {
+                prop_assert!(!touches);
+            }
+        }
+    }
+}

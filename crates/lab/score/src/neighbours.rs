@@ -64,3 +64,42 @@ impl Neighbours {
             .map_or(f64::INFINITY, |q| (Vector3::from(*q) - p).norm())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Neighbours;
+    use nalgebra::Vector3;
+    use proptest::prelude::*;
+
+    /// Points on a coarse lattice, so that ties and duplicates are common.
+    fn points() -> impl Strategy<Value = Vec<Vector3<f64>>> {
+        let axis = || (0..5i32).prop_map(|k| f64::from(k) * 0.25);
+        prop::collection::vec(
+            (axis(), axis(), axis()).prop_map(|(x, y, z)| Vector3::new(x, y, z)),
+            0..60,
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn within_is_what_brute_force_finds(points in points(), radius_m in 0.0..1.0_f64) {
+            let near = Neighbours::of(&points);
+            let centre = Vector3::new(0.5, 0.25, 0.75);
+            for radius_m in [radius_m, 0.25, 0.5] {
+                let brute: Vec<usize> = (0..points.len()).filter(|&k| (points[k] - centre).norm() <= radius_m).collect();
+                prop_assert_eq!(near.within(&centre, radius_m), brute);
+            }
+        }
+
+        #[test]
+        fn nearest_are_as_near_as_brute_force_finds(points in points(), n in 0usize..20) {
+            let centre = Vector3::new(0.4, 0.3, 0.75);
+            let near = Neighbours::of(&points).nearest(&centre, n);
+            let mut brute: Vec<f64> = points.iter().map(|p| (p - centre).norm()).collect();
+            brute.sort_by(f64::total_cmp);
+            brute.truncate(n);
+            let found: Vec<f64> = near.iter().map(|&k| (points[k] - centre).norm()).collect();
+            prop_assert_eq!(found, brute);
+        }
+    }
+}

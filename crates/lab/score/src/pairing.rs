@@ -54,3 +54,57 @@ fn best_pairs_of_component(edges: &[(usize, usize, f64)]) -> Vec<(usize, usize)>
         .filter_map(|(&left, column)| Some((left, right_keys[column?])))
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::best_pairs;
+    use proptest::prelude::*;
+
+    /// The least total cost by trying every choice for every left node in turn.
+    fn least_by_trying(edges: &[(usize, usize, f64)], left: usize, used: u32) -> f64 {
+        if left == 6 {
+            return 0.0;
+        }
+        let here = edges
+            .iter()
+            .filter(|e| e.0 == left && used & (1 << e.1) == 0);
+        let taken = here.map(|e| e.2 + least_by_trying(edges, left + 1, used | (1 << e.1)));
+        taken.fold(least_by_trying(edges, left + 1, used), f64::min)
+    }
+
+    proptest! {
+        #[test]
+        fn pairs_are_as_good_as_any(
+            cells in prop::collection::btree_map((0usize..6, 0usize..6), -9.0..1.0_f64, 0..20),
+        ) {
+            let edges: Vec<_> = cells.iter().map(|(&(left, right), &cost)| (left, right, cost)).collect();
+            let pairs = best_pairs(&edges);
+            let total: f64 = pairs.iter().map(|pair| cells[pair]).sum();
+            prop_assert!((total - least_by_trying(&edges, 0, 0)).abs() < 1e-9);
+            prop_assert!(pairs.is_sorted());
+            for side in [pairs.iter().map(|p| p.0).collect::<Vec<_>>(), pairs.iter().map(|p| p.1).collect()] {
+                prop_assert!(side.iter().all(|k| side.iter().filter(|other| *other == k).count() == 1));
+            }
+        }
+
+        #[test]
+        fn the_order_of_edges_does_not_matter(
+            cells in prop::collection::btree_map((0usize..6, 0usize..6), -9.0..-1.0_f64, 0..20),
+        ) {
+            let mut edges: Vec<_> = cells.iter().map(|(&(left, right), &cost)| (left, right, cost)).collect();
+            let pairs = best_pairs(&edges);
+            edges.reverse();
+            prop_assert_eq!(pairs, best_pairs(&edges));
+        }
+    }
+
+    /// The example of `scipy.optimize.linear_sum_assignment` (SciPy 1.17.1): columns 1, 0, 2 at a cost of 5.
+    #[test]
+    fn the_example_of_scipy() {
+        let cost = [[4.0, 1.0, 3.0], [2.0, 0.0, 5.0], [3.0, 2.0, 2.0]];
+        let edges: Vec<_> = (0..9)
+            .map(|k| (k / 3, k % 3, cost[k / 3][k % 3] - 100.0))
+            .collect();
+        assert_eq!(best_pairs(&edges), [(0, 1), (1, 0), (2, 2)]);
+    }
+}

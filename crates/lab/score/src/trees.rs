@@ -31,7 +31,7 @@ pub struct TreeCount {
     pub considered: usize,
     /// Map fruitlets that get decisions.
     pub map: usize,
-    /// Map fruitlets and the estimate of those never seen; `null` without decisions.
+    /// Map fruitlets and the estimate of those never seen; `null` where the decisions state none.
     pub map_and_unseen: Option<f64>,
 }
 
@@ -121,11 +121,10 @@ fn unseen(case: &Case<'_>, tree: Option<&str>) -> Option<f64> {
         trees.get(tree_idx?).map(|t| t.id.as_str())
     };
     let loads = &case.input.decisions?.trees;
-    Some(
-        loads
-            .iter()
-            .filter(|l| tree.is_none() || name(l.tree_idx) == tree)
-            .map(|l| l.unseen)
-            .sum(),
-    )
+    let mut here = loads
+        .iter()
+        .filter(|l| tree.is_none() || name(l.tree_idx) == tree)
+        .peekable();
+    here.peek()?;
+    Some(here.map(|l| l.unseen).sum())
 }

@@ -1,0 +1,10 @@
+//! The scorer against published values, against itself and against cases worked out by hand.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail as the test does
+
+mod agreement;
+mod figures;
+mod itself;
+mod mistakes;
+mod orchard;
+mod orders;
+mod shift;
