@@ -15,8 +15,10 @@ mod shape;
 mod source;
 mod tree;
 mod wire;
+mod write;
 
 pub use codes::{Code, CodeEntry, all_codes, explain};
 pub use limits::Limits;
 pub use problem::{Problem, Problems};
 pub use read::{RunFolder, read_run, read_run_with};
+pub use write::{Header, Publication, WriteError};

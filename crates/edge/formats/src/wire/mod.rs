@@ -7,5 +7,7 @@ pub(crate) mod strict;
 pub(crate) mod text;
 
 pub(crate) mod frames;
+pub(crate) mod header;
+pub(crate) mod map;
 pub(crate) mod orchard;
 pub(crate) mod run;
