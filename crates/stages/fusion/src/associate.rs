@@ -1,6 +1,7 @@
 //! Which box of an image shows which body: one global assignment an image, in gated components.
 
 use crate::bodies::{Landmark, Placed};
+use crate::edge_model::EdgeModel;
 use crate::grid::Grid;
 use crate::observe::Observations;
 use crate::predict::{Innovation, Seen};
@@ -25,7 +26,7 @@ pub(crate) struct Rates {
     pub(crate) detection: f64,
     /// Boxes an image that no known body explains.
     pub(crate) new_per_image: f64,
-    pub(crate) sigma_px: f64,
+    pub(crate) model: EdgeModel,
 }
 
 /// The pose of the rig for one image, with what is unknown about it.
@@ -56,11 +57,13 @@ pub(crate) fn gaussian_candidates(
     let mut out = Vec::new();
     debug_assert!(obs.of_frame(frame).len() < usize::MAX);
     for (body, &l) in active.iter().enumerate() {
-        let Some(seen) = Seen::new(&landmarks[l], placed) else { continue };
+        let Some(seen) = Seen::new(&landmarks[l], placed) else {
+            continue;
+        };
         let c_in_rig = pose.rig_r * seen.c + pose.rig_t;
         let spread = sd + turn * c_in_rig.norm();
         grid.near(seen.at, seen.window(4.0, spread * spread), |i| {
-            let inn = Innovation::new(&obs.boxes[i], &seen, rates.sigma_px, OCCLUSION_SHIFT);
+            let inn = Innovation::new(&obs.boxes[i], &seen, &rates.model, OCCLUSION_SHIFT);
             let mut j = Matrix3x6::zeros();
             for k in 0..3 {
                 let row: Vector3<f64> = inn.rows.row(k).transpose();
@@ -73,7 +76,11 @@ pub(crate) fn gaussian_candidates(
             let scale = seen.distance_m * seen.distance_m * seen.radius_m;
             let gain = base - 0.5 * d2 - (det * 15.75 / scale).ln();
             if gain > 0.0 && d2 < 25.0 {
-                out.push(Candidate { body, box_idx: i, gain });
+                out.push(Candidate {
+                    body,
+                    box_idx: i,
+                    gain,
+                });
             }
         });
     }
@@ -81,12 +88,21 @@ pub(crate) fn gaussian_candidates(
 }
 
 /// The assignment with the greatest total gain. Returns (body, box) pairs, ascending by body.
-pub(crate) fn best_assignment(candidates: &[Candidate], bodies: usize, first_box: usize, boxes: usize) -> Vec<(usize, usize)> {
+pub(crate) fn best_assignment(
+    candidates: &[Candidate],
+    bodies: usize,
+    first_box: usize,
+    boxes: usize,
+) -> Vec<(usize, usize)> {
     let mut sets = UnionFind::<usize>::new(bodies + boxes);
     for c in candidates {
         sets.union(c.body, bodies + c.box_idx - first_box);
     }
-    let mut order: Vec<(usize, usize)> = candidates.iter().enumerate().map(|(k, c)| (sets.find(c.body), k)).collect();
+    let mut order: Vec<(usize, usize)> = candidates
+        .iter()
+        .enumerate()
+        .map(|(k, c)| (sets.find(c.body), k))
+        .collect();
     order.sort_unstable();
     let mut pairs = Vec::new();
     for group in order.chunk_by(|a, b| a.0 == b.0) {
@@ -96,7 +112,11 @@ pub(crate) fn best_assignment(candidates: &[Candidate], bodies: usize, first_box
     pairs
 }
 
-fn solve_component(candidates: &[Candidate], group: &[(usize, usize)], pairs: &mut Vec<(usize, usize)>) {
+fn solve_component(
+    candidates: &[Candidate],
+    group: &[(usize, usize)],
+    pairs: &mut Vec<(usize, usize)>,
+) {
     if let [(_, only)] = group {
         let c = &candidates[*only];
         pairs.push((c.body, c.box_idx));

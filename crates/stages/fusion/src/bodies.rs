@@ -16,7 +16,10 @@ pub(crate) struct Placed {
 impl Placed {
     pub(crate) fn new(orchard_from_camera: &Isometry3<f64>) -> Self {
         Self {
-            r: orchard_from_camera.rotation.to_rotation_matrix().into_inner(),
+            r: orchard_from_camera
+                .rotation
+                .to_rotation_matrix()
+                .into_inner(),
             t: orchard_from_camera.translation.vector,
         }
     }
@@ -69,21 +72,35 @@ impl Landmark {
 pub(crate) struct EdgeResidual {
     pub(crate) metres: f64,
     pub(crate) sigma_m: f64,
+    pub(crate) m_per_px: f64,
 }
 
 /// The four residuals of a box for a sphere in the camera frame.
-pub(crate) fn residuals(b: &BoxObs, c_in_camera: &Vector3<f64>, radius_m: f64, sigma_px: f64) -> [EdgeResidual; 4] {
+pub(crate) fn residuals(
+    b: &BoxObs,
+    c_in_camera: &Vector3<f64>,
+    radius_m: f64,
+    model: &EdgeModel,
+) -> [EdgeResidual; 4] {
     let distance = c_in_camera.norm();
-    std::array::from_fn(|k| EdgeResidual {
-        metres: b.normals[k].dot(c_in_camera) - radius_m,
-        sigma_m: distance * b.rad_per_px[k] * sigma_px,
+    std::array::from_fn(|k| {
+        let m_per_px = distance * b.rad_per_px[k];
+        EdgeResidual {
+            metres: b.normals[k].dot(c_in_camera) - radius_m,
+            sigma_m: model.sigma_m(m_per_px),
+            m_per_px,
+        }
     })
 }
 
 /// Derivative of an edge's residual by the centre (camera frame), times the distance.
 ///
 /// The error of an edge is an angle: residual over distance. Without the second term a scene gains by shrinking.
-pub(crate) fn scale_free(normal: &Vector3<f64>, c_in_camera: &Vector3<f64>, residual_m: f64) -> Vector3<f64> {
+pub(crate) fn scale_free(
+    normal: &Vector3<f64>,
+    c_in_camera: &Vector3<f64>,
+    residual_m: f64,
+) -> Vector3<f64> {
     normal - c_in_camera * (residual_m / c_in_camera.norm_squared())
 }
 
@@ -105,12 +122,15 @@ pub(crate) fn box_log_density(
     let px = radius_px(b, c_in_camera.norm(), radius_m);
     let mut sum = 0.0;
     let mut used = 0;
-    for (k, e) in residuals(b, c_in_camera, radius_m, model.sigma_px).iter().enumerate() {
+    for (k, e) in residuals(b, c_in_camera, radius_m, model)
+        .iter()
+        .enumerate()
+    {
         if b.usable[k] {
             let variance = e.sigma_m * e.sigma_m;
             let s = (variance + extra(&b.normals[k])).sqrt();
             // density per pixel: a wide prediction is thin
-            sum += model.log_density(e.metres / s, px).0 - (s * model.sigma_px / e.sigma_m).ln();
+            sum += model.log_density(e.metres / s, px).0 - (s / e.m_per_px).ln();
             used += 1;
         }
     }
@@ -152,7 +172,16 @@ pub(crate) fn fit(
             eta += row * (d.at * w);
         }
         for &i in list {
-            add_box(&boxes[i], &placed[boxes[i].frame], x.as_ref(), prior, model, step, &mut info, &mut eta);
+            add_box(
+                &boxes[i],
+                &placed[boxes[i].frame],
+                x.as_ref(),
+                prior,
+                model,
+                step,
+                &mut info,
+                &mut eta,
+            );
         }
         let chol = info.cholesky()?;
         let solution = chol.solve(&eta);
@@ -161,7 +190,10 @@ pub(crate) fn fit(
         }
         let done = x.is_some_and(|old: Vector4<f64>| (old - solution).norm() < 1e-7);
         x = Some(solution);
-        last = Some(Fit { x: solution, cov: chol.inverse() });
+        last = Some(Fit {
+            x: solution,
+            cov: chol.inverse(),
+        });
         if done {
             break;
         }
@@ -190,7 +222,7 @@ fn add_box(
         }
         let n = p.r * b.normals[k];
         let offset = n.dot(&p.t);
-        let sigma = distance * b.rad_per_px[k] * model.sigma_px;
+        let sigma = model.sigma_m(distance * b.rad_per_px[k]);
         let mut w = 1.0 / (sigma * sigma);
         let mut row = Vector4::new(n.x, n.y, n.z, -1.0);
         let mut at = offset;
@@ -200,7 +232,11 @@ fn add_box(
             let px = radius_px(b, distance, x[3].max(1e-3));
             let core = model.log_density(e / sigma, px).1;
             // the first weighted step must not throw good edges out from a poor start
-            w *= if step <= 1 { core.max(0.1) } else { core.max(1e-3) };
+            w *= if step <= 1 {
+                core.max(0.1)
+            } else {
+                core.max(1e-3)
+            };
             let m = scale_free(&n, &(c - p.t), e);
             row = Vector4::new(m.x, m.y, m.z, -1.0);
             at = row.dot(x) - e;

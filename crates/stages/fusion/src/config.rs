@@ -21,6 +21,9 @@ pub struct Config {
     pub detection_probability: f64,
     /// Mean number of false body boxes an image, where not stated.
     pub false_positives_per_frame: f64,
+    /// What moves bodies between images (wind, poses after correction), standard deviation per axis before the run
+    /// has told, metres: where the run states its noise, and where it states none.
+    pub motion_m: (f64, f64),
     /// Share of box edges that something in front has moved inwards, before the run has told.
     pub occluded_share: f64,
     /// Nearest and farthest distance at which bodies are looked for, metres.
@@ -29,9 +32,6 @@ pub struct Config {
     pub border_px: f64,
     /// Rounds of refinement and new association after the first pass (1 to 10).
     pub rounds: usize,
-    /// Existence that a body seen in one image only is given: boxes seen once are as often noise as fruit, and the
-    /// place of a fruit is poorly known from one image.
-    pub single_view_existence: f64,
     /// Bodies below this existence are dropped from the scene.
     pub drop_below: f64,
     /// How far beyond the stated bound of extrapolation a pose may be taken: images further out are left out, seconds.
@@ -51,11 +51,11 @@ impl Default for Config {
             radius_prior_m: (0.008, 0.004),
             detection_probability: 0.8,
             false_positives_per_frame: 1.0,
+            motion_m: (0.002, 0.005),
             occluded_share: 0.25,
             distance_m: (0.15, 4.0),
             border_px: 2.0,
             rounds: 3,
-            single_view_existence: 0.3,
             drop_below: 0.1,
             max_extrapolation_s: 0.05,
             // parts: crate::parts::PartsConfig::default(),

@@ -26,7 +26,12 @@ struct Hypothesis {
 }
 
 /// Adds bodies to the map. `free[i]` tells which boxes are unclaimed. Returns how many were added.
-pub(crate) fn discover(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landmark>, ev: &Evidence) -> usize {
+pub(crate) fn discover(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    landmarks: &mut Vec<Landmark>,
+    ev: &Evidence,
+) -> usize {
     let mut free = vec![true; pass.obs.boxes.len()];
     for l in landmarks.iter() {
         for &i in &l.boxes {
@@ -39,9 +44,15 @@ pub(crate) fn discover(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landm
         }
     }
     let seeds: Vec<usize> = (0..free.len()).filter(|&i| free[i]).collect();
-    let mut found: Vec<Hypothesis> =
-        seeds.par_iter().filter_map(|&i| best_hypothesis(pass, stand, &free, i, ev)).collect();
-    found.sort_by(|a, b| b.score.total_cmp(&a.score).then_with(|| a.landmark.boxes.cmp(&b.landmark.boxes)));
+    let mut found: Vec<Hypothesis> = seeds
+        .par_iter()
+        .filter_map(|&i| best_hypothesis(pass, stand, &free, i, ev))
+        .collect();
+    found.sort_by(|a, b| {
+        b.score
+            .total_cmp(&a.score)
+            .then_with(|| a.landmark.boxes.cmp(&b.landmark.boxes))
+    });
     let before = landmarks.len();
     for h in found {
         accept(pass, stand, landmarks, &mut free, h, ev);
@@ -50,7 +61,13 @@ pub(crate) fn discover(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landm
 }
 
 /// The best body that explains a free box together with at least one more.
-fn best_hypothesis(pass: &Pass<'_>, stand: &Stand, free: &[bool], seed: usize, ev: &Evidence) -> Option<Hypothesis> {
+fn best_hypothesis(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    free: &[bool],
+    seed: usize,
+    ev: &Evidence,
+) -> Option<Hypothesis> {
     let obs = pass.obs;
     let first = begin(pass, stand, seed)?;
     let node = stand.node_of[obs.boxes[seed].frame]?;
@@ -61,11 +78,13 @@ fn best_hypothesis(pass: &Pass<'_>, stand: &Stand, free: &[bool], seed: usize, e
         if frame == obs.boxes[seed].frame {
             continue;
         }
-        let Some(seen) = visible(obs, stand, &first, frame) else { continue };
+        let Some(seen) = visible(obs, stand, &first, frame) else {
+            continue;
+        };
         let mut partners = Vec::new();
         pass.grids[frame].near(seen.at, seen.window(3.0, 0.0), |j| {
             if free[j] {
-                let inn = Innovation::new(&obs.boxes[j], &seen, ev.model.sigma_px, OCCLUSION_SHIFT);
+                let inn = Innovation::new(&obs.boxes[j], &seen, &ev.model, OCCLUSION_SHIFT);
                 if let Some(c) = inn.covariance(&seen).cholesky()
                     && inn.y.dot(&c.solve(&inn.y)) < PARTNER_GATE
                 {
@@ -74,7 +93,10 @@ fn best_hypothesis(pass: &Pass<'_>, stand: &Stand, free: &[bool], seed: usize, e
             }
         });
         for j in partners {
-            if best.as_ref().is_some_and(|b| b.landmark.boxes.binary_search(&j).is_ok()) {
+            if best
+                .as_ref()
+                .is_some_and(|b| b.landmark.boxes.binary_search(&j).is_ok())
+            {
                 continue;
             }
             if let Some(h) = grow(pass, stand, free, &first, seed, j, ev)
@@ -88,7 +110,15 @@ fn best_hypothesis(pass: &Pass<'_>, stand: &Stand, free: &[bool], seed: usize, e
 }
 
 /// Fits two boxes and gathers what else fits, twice.
-fn grow(pass: &Pass<'_>, stand: &Stand, free: &[bool], first: &Landmark, i: usize, j: usize, ev: &Evidence) -> Option<Hypothesis> {
+fn grow(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    free: &[bool],
+    first: &Landmark,
+    i: usize,
+    j: usize,
+    ev: &Evidence,
+) -> Option<Hypothesis> {
     let mut l = first.clone();
     l.boxes = vec![i.min(j), i.max(j)];
     refit_one(pass, stand, &mut l, ev)?;
@@ -102,7 +132,15 @@ fn grow(pass: &Pass<'_>, stand: &Stand, free: &[bool], first: &Landmark, i: usiz
 }
 
 fn refit_one(pass: &Pass<'_>, stand: &Stand, l: &mut Landmark, ev: &Evidence) -> Option<()> {
-    let f = fit(&pass.obs.boxes, &l.boxes, &stand.placed, &pass.prior, l.depth.as_ref(), &ev.model, None)?;
+    let f = fit(
+        &pass.obs.boxes,
+        &l.boxes,
+        &stand.placed,
+        &pass.prior,
+        l.depth.as_ref(),
+        &ev.model,
+        None,
+    )?;
     (f.x[3] < 10.0 * pass.prior.radius_m.0).then_some(())?;
     l.x = f.x;
     l.cov = f.cov;
@@ -110,15 +148,29 @@ fn refit_one(pass: &Pass<'_>, stand: &Stand, l: &mut Landmark, ev: &Evidence) ->
 }
 
 /// Gives the body the best free box of every image near those that it has; returns its score.
-fn gather(pass: &Pass<'_>, stand: &Stand, free: &[bool], l: &mut Landmark, ev: &Evidence) -> Option<f64> {
+fn gather(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    free: &[bool],
+    l: &mut Landmark,
+    ev: &Evidence,
+) -> Option<f64> {
     let obs = pass.obs;
     let nodes = |i: &usize| stand.node_of[obs.boxes[*i].frame];
-    let low = l.boxes.iter().filter_map(nodes).min()?.saturating_sub(2 * PARTNER_NODES);
-    let high = (l.boxes.iter().filter_map(nodes).max()? + 2 * PARTNER_NODES).min(stand.nodes.len() - 1);
+    let low = l
+        .boxes
+        .iter()
+        .filter_map(nodes)
+        .min()?
+        .saturating_sub(2 * PARTNER_NODES);
+    let high =
+        (l.boxes.iter().filter_map(nodes).max()? + 2 * PARTNER_NODES).min(stand.nodes.len() - 1);
     let mut boxes = Vec::new();
     let (mut score, mut gains, mut missed) = (-BODY_COST, 0.0, 0_usize);
     for frame in (low..=high).flat_map(|n| stand.nodes[n].frames.iter().copied()) {
-        let Some(seen) = visible(obs, stand, l, frame) else { continue };
+        let Some(seen) = visible(obs, stand, l, frame) else {
+            continue;
+        };
         let camera = stand.camera_of[frame];
         let mut best: Option<(f64, usize)> = None;
         let mut any = false;
@@ -145,7 +197,14 @@ fn gather(pass: &Pass<'_>, stand: &Stand, free: &[bool], l: &mut Landmark, ev: &
 }
 
 /// Takes a hypothesis unless its boxes are gone or a body stands there already.
-fn accept(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landmark>, free: &mut [bool], h: Hypothesis, ev: &Evidence) {
+fn accept(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    landmarks: &mut Vec<Landmark>,
+    free: &mut [bool],
+    h: Hypothesis,
+    ev: &Evidence,
+) {
     let mut l = h.landmark;
     if l.boxes.iter().any(|&i| !free[i]) {
         l.boxes.retain(|&i| free[i]);
@@ -160,7 +219,9 @@ fn accept(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landmark>, free: &
             return;
         }
     }
-    let clash = landmarks.iter().any(|o| (o.centre() - l.centre()).norm() < OVERLAP_SHARE * (o.radius() + l.radius()));
+    let clash = landmarks
+        .iter()
+        .any(|o| (o.centre() - l.centre()).norm() < OVERLAP_SHARE * (o.radius() + l.radius()));
     if clash || !plausible(&l, pass.config) {
         return;
     }
@@ -171,7 +232,9 @@ fn accept(pass: &Pass<'_>, stand: &Stand, landmarks: &mut Vec<Landmark>, free: &
 }
 
 fn plausible(l: &Landmark, config: &Config) -> bool {
-    l.radius() > 5e-4 && l.centre().iter().all(|v| v.is_finite()) && l.radius() < config.distance_m.1
+    l.radius() > 5e-4
+        && l.centre().iter().all(|v| v.is_finite())
+        && l.radius() < config.distance_m.1
 }
 
 /// The log likelihood that a body gains with the boxes that it has, over having them as clutter.
@@ -182,7 +245,8 @@ pub(crate) fn score_of(obs: &Observations, stand: &Stand, l: &Landmark, ev: &Evi
         .iter()
         .filter_map(|&i| {
             let b = &obs.boxes[i];
-            Seen::new(l, &stand.placed[b.frame]).map(|s| ev.gain(obs, stand.camera_of[b.frame], b, &s))
+            Seen::new(l, &stand.placed[b.frame])
+                .map(|s| ev.gain(obs, stand.camera_of[b.frame], b, &s))
         })
         .sum();
     gains + l.boxes.len() as f64 * pd.ln() + l.missed as f64 * (1.0 - pd).ln() - BODY_COST

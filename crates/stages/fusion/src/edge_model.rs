@@ -15,12 +15,19 @@ pub(crate) struct EdgeModel {
     pub(crate) sigma_px: f64,
     /// Share of occluded edges.
     pub(crate) occluded: f64,
+    /// Standard deviation per axis of what moves a body between images (wind, what is left of the poses), metres.
+    pub(crate) motion_m: f64,
 }
 
 impl EdgeModel {
     /// Mean depth of an occlusion in standard deviations, for a body of this radius in the image.
     fn depth(&self, radius_px: f64) -> f64 {
         (0.35 * radius_px / self.sigma_px).max(2.0)
+    }
+
+    /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`.
+    pub(crate) fn sigma_m(&self, m_per_px: f64) -> f64 {
+        (self.sigma_px * m_per_px).hypot(self.motion_m)
     }
 
     /// Log density of a residual and the share of it that the core explains.

@@ -22,7 +22,11 @@ impl Envelope {
             at += i - f + 1;
         }
         start.push(at);
-        Self { first, start, data: vec![0.0; at] }
+        Self {
+            first,
+            start,
+            data: vec![0.0; at],
+        }
     }
 
     pub(crate) fn len(&self) -> usize {
@@ -49,7 +53,11 @@ impl Envelope {
                 let fj = self.first[j];
                 let from = fi.max(fj);
                 let other = &head[self.start[j]..self.start[j + 1]];
-                let dot: f64 = row[from - fi..j - fi].iter().zip(&other[from - fj..j - fj]).map(|(a, b)| a * b).sum();
+                let dot: f64 = row[from - fi..j - fi]
+                    .iter()
+                    .zip(&other[from - fj..j - fj])
+                    .map(|(a, b)| a * b)
+                    .sum();
                 row[j - fi] = (row[j - fi] - dot) / other[j - fj];
             }
             let rest: f64 = row[..i - fi].iter().map(|v| v * v).sum();
@@ -78,7 +86,11 @@ impl Factor {
         let e = &self.0;
         for i in 0..e.len() {
             let row = e.row(i);
-            let dot: f64 = row[..row.len() - 1].iter().zip(&b[e.first[i]..i]).map(|(a, x)| a * x).sum();
+            let dot: f64 = row[..row.len() - 1]
+                .iter()
+                .zip(&b[e.first[i]..i])
+                .map(|(a, x)| a * x)
+                .sum();
             b[i] = (b[i] - dot) / row[row.len() - 1];
         }
         for i in (0..e.len()).rev() {

@@ -13,14 +13,12 @@ use crate::observe::Observations;
 use crate::output::scene;
 use crate::refine::{Refined, Terms, hang, refine};
 use crate::sequential::{Pass, first_pass};
-use crate::settle::{Evidence, refit, settle};
+use crate::settle::{Evidence, duplicates, refit, settle};
 use corymb_model::run::{Class, Run};
 use corymb_model::scene::Scene;
 
 /// Relative change of the mean radius, in its own spreads, at which the first pass is run again.
 const PRIOR_SHIFT: f64 = 1.0;
-/// A finished map leaves this much of a pose unknown at first, metres.
-const POSE_LEFT_M: f64 = 0.001;
 
 /// Everything the rounds share.
 pub(crate) struct Work<'a> {
@@ -33,6 +31,8 @@ pub(crate) struct Work<'a> {
     pub(crate) evidence: Evidence,
     pub(crate) pose_sd: (f64, f64),
     pub(crate) refined: Refined,
+    /// Second boxes of a body in an image, a body.
+    pub(crate) duplicates: Vec<Vec<usize>>,
 }
 
 /// Fuses the boxes of a run into bodies in space, with their stems and calyx ends, and corrects the poses.
@@ -45,14 +45,14 @@ pub(crate) struct Work<'a> {
 pub fn fuse(run: &Run, config: &Config) -> Scene {
     let mut work = Work::new(run, config);
     let mut landmarks = work.begin();
-    for round in 0..config.rounds {
+    for _ in 0..config.rounds {
         work.refine(&mut landmarks);
         work.learn(&landmarks);
-        work.associate(&mut landmarks, round);
+        work.associate(&mut landmarks);
     }
     work.refine(&mut landmarks);
     work.finish(&mut landmarks);
-    let mut scene = scene(&work, landmarks);
+    let mut scene = scene(&work, &landmarks);
     // crate::parts::attach_parts(run, &mut scene, &config.parts);
     scene
 }
@@ -62,27 +62,57 @@ impl<'a> Work<'a> {
         let obs = Observations::new(run, config.border_px);
         let grids = (0..run.frames.len()).map(|f| Grid::new(&obs, f)).collect();
         let stated = &run.noise;
-        let body_rate = stated.detection_probability.iter().find(|(c, _)| c.is_body()).map(|x| *x.1);
-        let evidence = Evidence {
-            model: EdgeModel { sigma_px: stated.box_edge_px.unwrap_or(config.box_edge_px).max(0.02), occluded: config.occluded_share },
-            prior: Prior { radius_m: radius_of_stage(run).unwrap_or(config.radius_prior_m) },
-            detection: body_rate.unwrap_or(config.detection_probability).clamp(0.1, 0.98),
-            clutter_per_image: stated.false_positives_per_frame.unwrap_or(config.false_positives_per_frame),
-            pose_left_m: POSE_LEFT_M,
+        let body_rate = stated
+            .detection_probability
+            .iter()
+            .find(|(c, _)| c.is_body())
+            .map(|x| *x.1);
+        let motion = if stated.box_edge_px.is_some() {
+            config.motion_m.0
+        } else {
+            config.motion_m.1
         };
+        let evidence = Evidence {
+            model: EdgeModel {
+                sigma_px: stated.box_edge_px.unwrap_or(config.box_edge_px).max(0.02),
+                occluded: config.occluded_share,
+                motion_m: motion,
+            },
+            prior: Prior {
+                radius_m: radius_of_stage(run).unwrap_or(config.radius_prior_m),
+            },
+            detection: body_rate
+                .unwrap_or(config.detection_probability)
+                .clamp(0.1, 0.98),
+            clutter_per_image: stated
+                .false_positives_per_frame
+                .unwrap_or(config.false_positives_per_frame),
+        };
+        let stand = Stand::new(run, config);
+        // what is stated may be wrong: a trajectory that scatters more than it says is believed in its scatter
+        let scatter = stand.scatter.unwrap_or((0.0, 0.0));
         Self {
-            stand: Stand::new(run, config),
             limbs: Limbs::new(run.orchard.as_ref()),
             pose_sd: (
-                stated.pose_translation_m.unwrap_or(config.pose_translation_m).max(1e-6),
-                stated.pose_rotation_rad.unwrap_or(config.pose_rotation_rad).max(1e-6),
+                stated
+                    .pose_translation_m
+                    .unwrap_or(config.pose_translation_m)
+                    .max(scatter.0)
+                    .max(1e-6),
+                stated
+                    .pose_rotation_rad
+                    .unwrap_or(config.pose_rotation_rad)
+                    .max(scatter.1)
+                    .max(1e-6),
             ),
+            stand,
             run,
             config,
             obs,
             grids,
             evidence,
             refined: Refined::default(),
+            duplicates: Vec::new(),
         }
     }
 
@@ -121,17 +151,21 @@ impl<'a> Work<'a> {
             model: self.evidence.model,
             prior: self.evidence.prior,
             pose_sd: self.pose_sd,
-            mount_sd: (mounts && std::env::var_os("NOMOUNT").is_none()).then_some((self.config.mount_translation_m, self.config.mount_rotation_rad)),
-            hang_m: if std::env::var_os("NOHANG").is_some() { None } else { hang(&self.limbs, landmarks) },
+            mount_sd: mounts.then_some((
+                self.config.mount_translation_m,
+                self.config.mount_rotation_rad,
+            )),
+            hang_m: hang(&self.limbs, landmarks),
             iterations: 6,
         };
-        if std::env::var_os("CORYMB_DEBUG").is_some() { for m in &self.stand.mount_correction { eprintln!("mount {:.5?}", m.as_slice()); } let n=&self.stand.nodes; for k in [0,n.len()/2,n.len()-1] { eprintln!("node {:.5?}", n[k].correction.as_slice()); } }
         self.refined = refine(&self.obs, &mut self.stand, &self.limbs, landmarks, &terms);
     }
 
     /// Takes noise levels from the run where it shows them.
     fn learn(&mut self, landmarks: &[Landmark]) {
-        if let Some((model, _)) = noise::edge_model(&self.obs, &self.stand, landmarks, &self.evidence.model) {
+        if let Some((model, _)) =
+            noise::edge_model(&self.obs, &self.stand, landmarks, &self.evidence.model)
+        {
             self.evidence.model = model;
         }
         if let Some(r) = noise::radius(landmarks) {
@@ -145,10 +179,16 @@ impl<'a> Work<'a> {
     }
 
     /// Releases, discovers, merges, and counts again.
-    fn associate(&mut self, landmarks: &mut Vec<Landmark>, round: usize) {
+    fn associate(&mut self, landmarks: &mut Vec<Landmark>) {
         landmarks.retain(|l| l.boxes.len() > 1);
         for _ in 0..2 {
-            settle(&self.obs, &self.grids, &self.stand, landmarks, &self.evidence);
+            settle(
+                &self.obs,
+                &self.grids,
+                &self.stand,
+                landmarks,
+                &self.evidence,
+            );
             refit(&self.obs, &self.stand, landmarks, &self.evidence);
             landmarks.retain(|l| l.boxes.len() > 1);
             if let Some((p, _)) = noise::detection(landmarks) {
@@ -156,9 +196,6 @@ impl<'a> Work<'a> {
             }
             let merged = merge(&self.obs, &self.stand, landmarks, &self.evidence);
             let added = discover(&self.pass(), &self.stand, landmarks, &self.evidence);
-            if std::env::var_os("CORYMB_DEBUG").is_some() {
-                eprintln!("round {round}: merged {merged} added {added} now {} sigma {:.3} occ {:.3} pd {:.3}", landmarks.len(), self.evidence.model.sigma_px, self.evidence.model.occluded, self.evidence.detection);
-            }
             if merged + added == 0 {
                 break;
             }
@@ -166,10 +203,23 @@ impl<'a> Work<'a> {
     }
 
     fn finish(&mut self, landmarks: &mut Vec<Landmark>) {
-        settle(&self.obs, &self.grids, &self.stand, landmarks, &self.evidence);
+        settle(
+            &self.obs,
+            &self.grids,
+            &self.stand,
+            landmarks,
+            &self.evidence,
+        );
         refit(&self.obs, &self.stand, landmarks, &self.evidence);
         landmarks.retain(|l| l.boxes.len() > 1);
         merge(&self.obs, &self.stand, landmarks, &self.evidence);
+        self.duplicates = duplicates(
+            &self.obs,
+            &self.grids,
+            &self.stand,
+            landmarks,
+            &self.evidence,
+        );
     }
 
     /// Log odds of a body's existence from its boxes and misses.
@@ -181,7 +231,11 @@ impl<'a> Work<'a> {
 /// Radius by growth stage of pome fruit: BBCH 71 up to 10 mm, 72 up to 20 mm, 74 up to 40 mm diameter (Meier et al.,
 /// BBCH monograph, 2nd ed. 2001). Wide: the run itself tells soon.
 fn radius_of_stage(run: &Run) -> Option<(f64, f64)> {
-    let fruit = run.frames.iter().flat_map(|f| &f.detections).any(|d| d.class == Class::Fruitlet);
+    let fruit = run
+        .frames
+        .iter()
+        .flat_map(|f| &f.detections)
+        .any(|d| d.class == Class::Fruitlet);
     match run.stage_bbch {
         Some(71) if fruit => Some((0.004, 0.0015)),
         Some(72) if fruit => Some((0.007, 0.0025)),

@@ -50,7 +50,12 @@ impl Grid {
             items[fill[f] as usize] = i as u32;
             fill[f] += 1;
         }
-        Self { low, cells, starts, items }
+        Self {
+            low,
+            cells,
+            starts,
+            items,
+        }
     }
 
     /// Boxes whose middle lies in the cells that the rectangle touches.

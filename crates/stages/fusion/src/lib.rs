@@ -24,6 +24,7 @@ mod refine;
 mod register;
 mod sequential;
 mod settle;
+mod trajectory;
 
 pub use config::Config;
 pub use fuse::fuse;

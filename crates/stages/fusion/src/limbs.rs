@@ -42,7 +42,12 @@ impl Limbs {
         let mut all = Self::default();
         for limb in orchard.iter().flat_map(|o| &o.trees).flat_map(|t| &t.limbs) {
             for (p, r) in limb.points.windows(2).zip(limb.radii_m.windows(2)) {
-                let s = Segment { a: p[0].xyz, b: p[1].xyz, ra: r[0], rb: r[1] };
+                let s = Segment {
+                    a: p[0].xyz,
+                    b: p[1].xyz,
+                    ra: r[0],
+                    rb: r[1],
+                };
                 let n = ((s.b - s.a).norm() / STEP_M).ceil().clamp(1.0, 1000.0) as usize;
                 for k in 0..=n {
                     let q = s.a + (s.b - s.a) * (k as f64 / n as f64);
@@ -58,18 +63,20 @@ impl Limbs {
         all
     }
 
-    pub(crate) fn is_empty(&self) -> bool {
-        self.segments.is_empty()
-    }
-
     /// The nearest wood within `within` metres of its axis.
     pub(crate) fn nearest(&self, p: &Vector3<f64>, within: f64) -> Option<NearWood> {
         let tree = self.tree.as_ref()?;
         let q: [f64; 3] = (*p).into();
         let reach = within + STEP_M;
-        let hits = tree.query(&q).within::<SquaredEuclidean<f64>>(reach * reach).execute();
+        let hits = tree
+            .query(&q)
+            .within::<SquaredEuclidean<f64>>(reach * reach)
+            .execute();
         let mut best: Option<(f64, NearWood)> = None;
-        let mut seen: Vec<usize> = hits.iter().map(|h| self.segment_of[h.item as usize]).collect();
+        let mut seen: Vec<usize> = hits
+            .iter()
+            .map(|h| self.segment_of[h.item as usize])
+            .collect();
         seen.sort_unstable();
         seen.dedup();
         for s in seen.into_iter().map(|k| &self.segments[k]) {
@@ -78,7 +85,13 @@ impl Limbs {
             let v = p - (s.a + d * t);
             let (n, r) = (v.norm(), s.ra + (s.rb - s.ra) * t);
             if n > 1e-9 && n < within && best.as_ref().is_none_or(|b| n - r < b.0) {
-                best = Some((n - r, NearWood { away: v / n, surface_m: n - r }));
+                best = Some((
+                    n - r,
+                    NearWood {
+                        away: v / n,
+                        surface_m: n - r,
+                    },
+                ));
             }
         }
         best.map(|b| b.1)
@@ -117,6 +130,10 @@ impl Limbs {
         }
         let mean = w1 / w0;
         let var = (w2 / w0 - mean * mean).max(0.0) + HANG_M * HANG_M;
-        Some(DepthPrior { axis: *along, at: along.dot(from) + mean, sigma_m: var.sqrt() })
+        Some(DepthPrior {
+            axis: *along,
+            at: along.dot(from) + mean,
+            sigma_m: var.sqrt(),
+        })
     }
 }

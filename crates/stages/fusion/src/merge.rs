@@ -8,9 +8,16 @@ use crate::settle::Evidence;
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 
 /// Merges overlapping bodies; the loser's boxes are released where they do not fit. Returns how many went.
-pub(crate) fn merge(obs: &Observations, stand: &Stand, landmarks: &mut Vec<Landmark>, ev: &Evidence) -> usize {
+pub(crate) fn merge(
+    obs: &Observations,
+    stand: &Stand,
+    landmarks: &mut Vec<Landmark>,
+    ev: &Evidence,
+) -> usize {
     let points: Vec<[f64; 3]> = landmarks.iter().map(|l| l.centre().into()).collect();
-    let Ok(tree) = ImmutableKdTree::<f64, 3>::new_from_slice(&points) else { return 0 };
+    let Ok(tree) = ImmutableKdTree::<f64, 3>::new_from_slice(&points) else {
+        return 0;
+    };
     let widest = landmarks.iter().map(Landmark::radius).fold(0.0, f64::max);
     let mut gone = vec![false; landmarks.len()];
     for a in 0..landmarks.len() {
@@ -29,7 +36,11 @@ pub(crate) fn merge(obs: &Observations, stand: &Stand, landmarks: &mut Vec<Landm
                 continue;
             }
             let winner = join(obs, stand, &landmarks[a], &landmarks[b], ev);
-            let (keep, drop) = if landmarks[a].boxes.len() >= landmarks[b].boxes.len() { (a, b) } else { (b, a) };
+            let (keep, drop) = if landmarks[a].boxes.len() >= landmarks[b].boxes.len() {
+                (a, b)
+            } else {
+                (b, a)
+            };
             if let Some(joined) = winner {
                 landmarks[keep] = joined;
                 gone[drop] = true;
@@ -48,22 +59,50 @@ pub(crate) fn merge(obs: &Observations, stand: &Stand, landmarks: &mut Vec<Landm
 }
 
 fn overlap(a: &Landmark, b: &Landmark) -> bool {
-    !a.boxes.is_empty() && !b.boxes.is_empty() && (a.centre() - b.centre()).norm() < OVERLAP_SHARE * (a.radius() + b.radius())
+    !a.boxes.is_empty()
+        && !b.boxes.is_empty()
+        && (a.centre() - b.centre()).norm() < OVERLAP_SHARE * (a.radius() + b.radius())
 }
 
 /// The joined body, where it explains more than the two apart. In images with two boxes the better one stays.
-fn join(obs: &Observations, stand: &Stand, a: &Landmark, b: &Landmark, ev: &Evidence) -> Option<Landmark> {
-    let mut l = if a.boxes.len() >= b.boxes.len() { a.clone() } else { b.clone() };
+fn join(
+    obs: &Observations,
+    stand: &Stand,
+    a: &Landmark,
+    b: &Landmark,
+    ev: &Evidence,
+) -> Option<Landmark> {
+    let mut l = if a.boxes.len() >= b.boxes.len() {
+        a.clone()
+    } else {
+        b.clone()
+    };
     let other = if a.boxes.len() >= b.boxes.len() { b } else { a };
     let frames: Vec<usize> = l.boxes.iter().map(|&i| obs.boxes[i].frame).collect();
-    l.boxes.extend(other.boxes.iter().filter(|&&i| !frames.contains(&obs.boxes[i].frame)));
+    l.boxes.extend(
+        other
+            .boxes
+            .iter()
+            .filter(|&&i| !frames.contains(&obs.boxes[i].frame)),
+    );
     l.boxes.sort_unstable();
     l.missed = a.missed.min(b.missed);
-    let f = fit(&obs.boxes, &l.boxes, &stand.placed, &ev.prior, l.depth.as_ref(), &ev.model, Some(l.x))?;
+    let f = fit(
+        &obs.boxes,
+        &l.boxes,
+        &stand.placed,
+        &ev.prior,
+        l.depth.as_ref(),
+        &ev.model,
+        Some(l.x),
+    )?;
     l.x = f.x;
     l.cov = f.cov;
     let apart = score_of(obs, stand, a, ev) + score_of(obs, stand, b, ev);
-    (score_of(obs, stand, &l, ev) > apart.min(score_of(obs, stand, a, ev)).min(score_of(obs, stand, b, ev))
+    (score_of(obs, stand, &l, ev)
+        > apart
+            .min(score_of(obs, stand, a, ev))
+            .min(score_of(obs, stand, b, ev))
         && score_of(obs, stand, &l, ev) > apart)
         .then_some(l)
 }

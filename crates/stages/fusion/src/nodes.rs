@@ -2,7 +2,7 @@
 
 use crate::bodies::Placed;
 use crate::config::Config;
-use corymb_geometry::poses::interpolate;
+use crate::trajectory::Trajectory;
 use corymb_model::run::Run;
 use nalgebra::{Isometry3, UnitQuaternion, Vector3, Vector6};
 
@@ -39,6 +39,8 @@ pub(crate) struct Stand {
     pub(crate) mount_correction: Vec<Vector6<f64>>,
     /// Placement of each image (meaningless where left out).
     pub(crate) placed: Vec<Placed>,
+    /// Scatter of the trajectory's poses about a smooth motion: metres, radians.
+    pub(crate) scatter: Option<(f64, f64)>,
 }
 
 /// A small rigid motion: translation (metres) and rotation vector (radians), applied as rotation then translation.
@@ -52,19 +54,24 @@ pub(crate) fn small_motion(d: &Vector6<f64>) -> Isometry3<f64> {
 impl Stand {
     /// Groups images by time, pass and stated pose; images without a pose in reach are left out.
     pub(crate) fn new(run: &Run, config: &Config) -> Self {
+        let trajectory = Trajectory::new(&run.poses);
         let mut nodes: Vec<Node> = Vec::new();
         let mut node_of = Vec::with_capacity(run.frames.len());
         for (frame, f) in run.frames.iter().enumerate() {
             let pose = f
                 .orchard_from_rig
-                .or_else(|| interpolate(&run.poses, f.time_s, config.max_extrapolation_s).ok());
+                .or_else(|| trajectory.at(f.time_s, config.max_extrapolation_s));
             let Some(pose) = pose else {
                 node_of.push(None);
                 continue;
             };
             // frames are ordered by time, so a node to join is among the last few
             let same = |n: &Node| n.time_s == f.time_s && n.pass == f.pass && n.stated == pose.iso;
-            let found = nodes.iter().rev().take_while(|n| n.time_s == f.time_s).position(same);
+            let found = nodes
+                .iter()
+                .rev()
+                .take_while(|n| n.time_s == f.time_s)
+                .position(same);
             let idx = found.map_or(nodes.len(), |back| nodes.len() - 1 - back);
             if idx == nodes.len() {
                 nodes.push(Node {
@@ -86,6 +93,7 @@ impl Stand {
             mount_correction: vec![Vector6::zeros(); mount_stated.len()],
             mount_stated,
             placed: vec![Placed::new(&Isometry3::identity()); run.frames.len()],
+            scatter: trajectory.scatter,
         };
         stand.place_all();
         stand

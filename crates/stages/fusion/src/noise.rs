@@ -10,28 +10,49 @@ const FEWEST: usize = 200;
 /// Median of the absolute value of a standard normal variable.
 const NORMAL_MEDIAN: f64 = 0.674_5;
 
-/// The edge model as the residuals of well-seen bodies show it. Occlusion moves edges inwards only, so the spread is
-/// taken from the outward side.
-pub(crate) fn edge_model(obs: &Observations, stand: &Stand, landmarks: &[Landmark], now: &EdgeModel) -> Option<(EdgeModel, usize)> {
-    let mut outward = Vec::new();
-    let (mut hidden, mut all, mut unknowns, mut rows) = (0.0, 0.0, 0.0, 0.0);
-    for l in landmarks.iter().filter(|l| l.boxes.len() > 3) {
-        unknowns += 4.0;
+/// Boxes of a body from which its residuals count: fewer follow their own errors.
+const FEWEST_BOXES: usize = 5;
+
+/// The edge model as the residuals of well-seen bodies show it.
+///
+/// Across a box, half the difference of two opposite residuals is the error of its middle and half their sum that of
+/// its size. Noise of the edges alone shows in both alike, motion of the body or the camera in the middle only.
+/// Occlusion moves edges inwards only, so the size's spread is taken from its outward side.
+pub(crate) fn edge_model(
+    obs: &Observations,
+    stand: &Stand,
+    landmarks: &[Landmark],
+    now: &EdgeModel,
+) -> Option<(EdgeModel, usize)> {
+    let (mut middle, mut outward) = (Vec::new(), Vec::new());
+    let (mut hidden, mut all) = (0.0, 0.0);
+    for l in landmarks.iter().filter(|l| l.boxes.len() >= FEWEST_BOXES) {
+        // three unknowns follow the middles, one the sizes, each of two rows a box
+        let rows = 2.0 * l.boxes.len() as f64;
+        let (dof_middle, dof_size) = ((rows / (rows - 3.0)).sqrt(), (rows / (rows - 1.0)).sqrt());
         for &i in &l.boxes {
             let b = &obs.boxes[i];
             let c = stand.placed[b.frame].into_camera(&l.centre());
             let px = radius_px(b, c.norm(), l.radius());
-            for (k, e) in residuals(b, &c, l.radius(), now.sigma_px).iter().enumerate() {
-                if !b.usable[k] {
-                    continue;
+            let e = residuals(b, &c, l.radius(), now);
+            let core = e.map(|e| now.log_density(e.metres / e.sigma_m, px).1);
+            for k in 0..4 {
+                if b.usable[k] {
+                    all += 1.0;
+                    hidden += if e[k].metres < 0.0 {
+                        1.0 - core[k]
+                    } else {
+                        0.0
+                    };
                 }
-                let z = e.metres / e.sigma_m;
-                let core = now.log_density(z, px).1;
-                rows += core;
-                all += 1.0;
-                hidden += if z < 0.0 { 1.0 - core } else { 0.0 };
-                if z > 0.0 {
-                    outward.push(z);
+            }
+            for (p, q) in [(0, 2), (1, 3)] {
+                if b.usable[p] && b.usable[q] {
+                    middle.push((e[p].metres - e[q].metres).abs() * 0.5 * dof_middle);
+                    let size = (e[p].metres + e[q].metres) * 0.5 / e[p].m_per_px * dof_size;
+                    if size > 0.0 {
+                        outward.push((size, e[p].m_per_px));
+                    }
                 }
             }
         }
@@ -39,10 +60,19 @@ pub(crate) fn edge_model(obs: &Observations, stand: &Stand, landmarks: &[Landmar
     if outward.len() < FEWEST {
         return None;
     }
-    outward.sort_by(f64::total_cmp);
-    let dof = (rows / (rows - unknowns).max(1.0)).sqrt();
-    let z = outward[outward.len() / 2] / NORMAL_MEDIAN * dof;
-    let model = EdgeModel { sigma_px: (now.sigma_px * z).clamp(0.02, 30.0), occluded: (hidden / all).clamp(0.01, 0.6) };
+    middle.sort_by(f64::total_cmp);
+    outward.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let (size_px, _) = outward[outward.len() / 2];
+    let m_per_px = outward.iter().map(|o| o.1).sum::<f64>() / outward.len() as f64;
+    let size_sd = size_px / NORMAL_MEDIAN;
+    let middle_sd = middle[middle.len() / 2] / NORMAL_MEDIAN;
+    let model = EdgeModel {
+        sigma_px: (size_sd * std::f64::consts::SQRT_2).clamp(0.02, 30.0),
+        occluded: (hidden / all).clamp(0.01, 0.6),
+        motion_m: (middle_sd * middle_sd - (size_sd * m_per_px).powi(2))
+            .max(0.0)
+            .sqrt(),
+    };
     Some((model, outward.len()))
 }
 
@@ -71,12 +101,6 @@ pub(crate) fn detection(landmarks: &[Landmark]) -> Option<(f64, usize)> {
     (all >= FEWEST).then(|| ((seen as f64 / all as f64).clamp(0.1, 0.99), all))
 }
 
-/// Mean number of boxes an image that no body with several boxes explains.
-pub(crate) fn clutter(obs: &Observations, landmarks: &[Landmark], frames: usize) -> f64 {
-    let explained: usize = landmarks.iter().filter(|l| l.boxes.len() > 1).map(|l| l.boxes.len()).sum();
-    (obs.boxes.len().saturating_sub(explained)) as f64 / frames.max(1) as f64
-}
-
 /// Root mean square of the corrections: metres, radians.
 pub(crate) fn poses(stand: &Stand) -> Option<(f64, f64)> {
     let n = stand.nodes.len();
@@ -84,7 +108,12 @@ pub(crate) fn poses(stand: &Stand) -> Option<(f64, f64)> {
         return None;
     }
     let sum = |from: usize| -> f64 {
-        stand.nodes.iter().map(|x| x.correction.fixed_rows::<3>(from).norm_squared()).sum::<f64>() / (3 * n) as f64
+        stand
+            .nodes
+            .iter()
+            .map(|x| x.correction.fixed_rows::<3>(from).norm_squared())
+            .sum::<f64>()
+            / (3 * n) as f64
     };
     Some((sum(0).sqrt(), sum(3).sqrt()))
 }

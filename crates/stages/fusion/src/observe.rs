@@ -61,7 +61,11 @@ impl Observations {
             }
             starts.push(boxes.len());
         }
-        Self { boxes, starts, lenses }
+        Self {
+            boxes,
+            starts,
+            lenses,
+        }
     }
 }
 

@@ -8,13 +8,19 @@ use corymb_model::run::{BoxRef, Class};
 use corymb_model::scene::{Body, Calibration, CorrectedPose, Estimate, MountEstimate, Scene, View};
 use nalgebra::{Isometry3, Rotation3, UnitQuaternion};
 
-pub(crate) fn scene(work: &Work<'_>, landmarks: Vec<Landmark>) -> Scene {
-    let mut bodies: Vec<Body> = landmarks.iter().map(|l| body(work, l)).collect();
+pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
+    let mut bodies: Vec<Body> = landmarks
+        .iter()
+        .enumerate()
+        .map(|(k, l)| body(work, l, work.duplicates.get(k).map_or(&[], Vec::as_slice)))
+        .collect();
     bodies.retain(|b| b.existence >= work.config.drop_below);
     let key = |b: &Body| [b.centre.xyz.x, b.centre.xyz.z, b.centre.xyz.y];
     bodies.sort_by(|a, b| {
         let (a, b) = (key(a), key(b));
-        a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])).then(a[2].total_cmp(&b[2]))
+        a[0].total_cmp(&b[0])
+            .then(a[1].total_cmp(&b[1]))
+            .then(a[2].total_cmp(&b[2]))
     });
     Scene {
         views: views(&work.stand),
@@ -32,20 +38,22 @@ fn views(stand: &Stand) -> Vec<View> {
         .zip(&stand.node_of)
         .map(|(p, n)| {
             let r = UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(p.r));
-            View { orchard_from_camera: n.map(|_| Pose::from_isometry(Isometry3::from_parts(p.t.into(), r))) }
+            View {
+                orchard_from_camera: n
+                    .map(|_| Pose::from_isometry(Isometry3::from_parts(p.t.into(), r))),
+            }
         })
         .collect()
 }
 
-fn body(work: &Work<'_>, l: &Landmark) -> Body {
-    let boxes: Vec<BoxRef> = l
-        .boxes
-        .iter()
-        .map(|&i| {
-            let b = &work.obs.boxes[i];
-            BoxRef { frame_idx: b.frame as u32, detection_idx: b.det as u32 }
-        })
-        .collect();
+fn body(work: &Work<'_>, l: &Landmark, duplicates: &[usize]) -> Body {
+    let name = |&i: &usize| {
+        let b = &work.obs.boxes[i];
+        BoxRef {
+            frame_idx: b.frame as u32,
+            detection_idx: b.det as u32,
+        }
+    };
     let score = work.score(l);
     Body {
         class: most_common_class(work, l),
@@ -54,8 +62,8 @@ fn body(work: &Work<'_>, l: &Landmark) -> Body {
         covariance_m2: l.cov,
         shared_deviation_m: shared(work),
         existence: 1.0 / (1.0 + (-score).exp()),
-        boxes,
-        duplicate_boxes: Vec::new(),
+        boxes: l.boxes.iter().map(name).collect(),
+        duplicate_boxes: duplicates.iter().map(name).collect(),
         calyx_boxes: Vec::new(),
         stem_boxes: Vec::new(),
         axis: None,
@@ -67,7 +75,11 @@ fn most_common_class(work: &Work<'_>, l: &Landmark) -> Class {
     Class::ALL
         .into_iter()
         .max_by_key(|&c| {
-            let n = l.boxes.iter().filter(|&&i| work.obs.boxes[i].class == c).count();
+            let n = l
+                .boxes
+                .iter()
+                .filter(|&&i| work.obs.boxes[i].class == c)
+                .count();
             (n, std::cmp::Reverse(c))
         })
         .unwrap_or(Class::Fruitlet)
@@ -101,19 +113,44 @@ fn calibration(work: &Work<'_>) -> Calibration {
             rig_from_camera: Pose::from_isometry(stand.rig_from_camera(k)),
             translation_deviation_m: sd(&work.refined.mount_sd, k).map(|s| s.0),
             rotation_deviation_rad: sd(&work.refined.mount_sd, k).map(|s| s.1),
-            reason: single.then(|| "one camera: its mounting cannot be told from the pose of the rig".to_owned()),
+            reason: single.then(|| {
+                "one camera: its mounting cannot be told from the pose of the rig".to_owned()
+            }),
         })
         .collect();
-    let learned = |value: f64| Estimate { value: Some(value), deviation: None, reason: None };
-    let stated = |value: f64, why: &str| Estimate { value: Some(value), deviation: None, reason: Some(why.to_owned()) };
+    let learned = |value: f64| Estimate {
+        value: Some(value),
+        deviation: None,
+        reason: None,
+    };
+    let stated = |value: f64, why: &str| Estimate {
+        value: Some(value),
+        deviation: None,
+        reason: Some(why.to_owned()),
+    };
     Calibration {
         rig_poses,
         mounts,
-        clock_offset_s: Estimate { value: None, deviation: None, reason: Some("not estimated: taken as part of the pose corrections".to_owned()) },
+        clock_offset_s: Estimate {
+            value: None,
+            deviation: None,
+            reason: Some("not estimated: taken as part of the pose corrections".to_owned()),
+        },
         box_edge_px: learned(work.evidence.model.sigma_px),
-        pose_translation_m: if work.run.noise.pose_translation_m.is_some() { stated(work.pose_sd.0, "as stated by the run") } else { learned(work.pose_sd.0) },
-        pose_rotation_rad: if work.run.noise.pose_rotation_rad.is_some() { stated(work.pose_sd.1, "as stated by the run") } else { learned(work.pose_sd.1) },
+        pose_translation_m: if work.run.noise.pose_translation_m.is_some() {
+            stated(work.pose_sd.0, "as stated by the run")
+        } else {
+            learned(work.pose_sd.0)
+        },
+        pose_rotation_rad: if work.run.noise.pose_rotation_rad.is_some() {
+            stated(work.pose_sd.1, "as stated by the run")
+        } else {
+            learned(work.pose_sd.1)
+        },
         detection_probability: learned(work.evidence.detection),
-        false_positives_per_frame: stated(work.evidence.clutter_per_image, "as stated by the run, or the default"),
+        false_positives_per_frame: stated(
+            work.evidence.clutter_per_image,
+            "as stated by the run, or the default",
+        ),
     }
 }

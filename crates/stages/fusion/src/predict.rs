@@ -1,6 +1,7 @@
 //! Where a body should appear in an image, and how well a box there fits it.
 
 use crate::bodies::{Landmark, Placed};
+use crate::edge_model::EdgeModel;
 use crate::observe::BoxObs;
 use corymb_geometry::camera::Lens;
 use nalgebra::{Matrix2x3, Matrix3, Matrix4, Matrix4x3, Vector2, Vector3};
@@ -29,9 +30,16 @@ impl Seen {
         let side = r * l.cov.fixed_view::<3, 1>(0, 3);
         cov.fixed_view_mut::<3, 3>(0, 0).copy_from(&block);
         cov.fixed_view_mut::<3, 1>(0, 3).copy_from(&side);
-        cov.fixed_view_mut::<1, 3>(3, 0).copy_from(&side.transpose());
+        cov.fixed_view_mut::<1, 3>(3, 0)
+            .copy_from(&side.transpose());
         let at = Vector2::new(c.x / c.z, c.y / c.z);
-        Some(Self { c, radius_m: l.radius(), cov, at, distance_m: c.norm() })
+        Some(Self {
+            c,
+            radius_m: l.radius(),
+            cov,
+            at,
+            distance_m: c.norm(),
+        })
     }
 
     /// Half widths on the plane z = 1 of a window that holds `sigmas` standard deviations, with extra variance of
@@ -47,9 +55,14 @@ impl Seen {
 
     /// Whether the middle lies inside the image by a margin in radii.
     pub(crate) fn in_image(&self, lens: &Lens, radii: f64) -> bool {
-        let Ok(px) = lens.project(&self.c) else { return false };
+        let Ok(px) = lens.project(&self.c) else {
+            return false;
+        };
         let m = radii * self.radius_m / self.c.z * lens.mean_focal_px();
-        px.x > m && px.y > m && px.x < f64::from(lens.width_px()) - m && px.y < f64::from(lens.height_px()) - m
+        px.x > m
+            && px.y > m
+            && px.x < f64::from(lens.width_px()) - m
+            && px.y < f64::from(lens.height_px()) - m
     }
 }
 
@@ -65,15 +78,20 @@ pub(crate) struct Innovation {
 
 impl Innovation {
     /// `occlusion_share`: how far, as a share of the radius, occluders typically move the middle.
-    pub(crate) fn new(b: &BoxObs, s: &Seen, sigma_px: f64, occlusion_share: f64) -> Self {
+    pub(crate) fn new(b: &BoxObs, s: &Seen, model: &EdgeModel, occlusion_share: f64) -> Self {
         let n = &b.normals;
         let across = (n[0] - n[2]) * 0.5;
         let down = (n[1] - n[3]) * 0.5;
         let mean = (n[0] + n[1] + n[2] + n[3]) * 0.25;
-        let y = Vector3::new(across.dot(&s.c), down.dot(&s.c), s.radius_m - mean.dot(&s.c));
-        let m = s.distance_m * (b.rad_per_px[0] + b.rad_per_px[1]) * 0.5 * sigma_px;
+        let y = Vector3::new(
+            across.dot(&s.c),
+            down.dot(&s.c),
+            s.radius_m - mean.dot(&s.c),
+        );
+        let m = s.distance_m * (b.rad_per_px[0] + b.rad_per_px[1]) * 0.5 * model.sigma_px;
         let o = occlusion_share * s.radius_m;
-        let own_var = Vector3::new(0.5 * m * m + o * o, 0.5 * m * m + o * o, 0.25 * m * m + o * o);
+        let middle = 0.5 * m * m + o * o + model.motion_m * model.motion_m;
+        let own_var = Vector3::new(middle, middle, 0.25 * m * m + o * o);
         let rows = Matrix3::from_rows(&[across.transpose(), down.transpose(), -mean.transpose()]);
         Self { y, rows, own_var }
     }
@@ -81,7 +99,8 @@ impl Innovation {
     /// Covariance of the innovation under the body's own.
     pub(crate) fn covariance(&self, s: &Seen) -> Matrix3<f64> {
         let mut a = Matrix4x3::zeros();
-        a.fixed_view_mut::<3, 3>(0, 0).copy_from(&self.rows.transpose());
+        a.fixed_view_mut::<3, 3>(0, 0)
+            .copy_from(&self.rows.transpose());
         a[(3, 2)] = 1.0;
         a.transpose() * s.cov * a + Matrix3::from_diagonal(&self.own_var)
     }

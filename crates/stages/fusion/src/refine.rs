@@ -49,19 +49,38 @@ struct Body {
 }
 
 /// Refines in place. Bodies seen in one image only take no part in the poses and are fitted afterwards by the caller.
-pub(crate) fn refine(obs: &Observations, stand: &mut Stand, limbs: &Limbs, landmarks: &mut [Landmark], terms: &Terms) -> Refined {
+pub(crate) fn refine(
+    obs: &Observations,
+    stand: &mut Stand,
+    limbs: &Limbs,
+    landmarks: &mut [Landmark],
+    terms: &Terms,
+) -> Refined {
     let mut out = Refined::default();
     let nodes = stand.nodes.len();
-    let mounts = if terms.mount_sd.is_some() { stand.mount_stated.len() } else { 0 };
+    let mounts = if terms.mount_sd.is_some() {
+        stand.mount_stated.len()
+    } else {
+        0
+    };
     for it in 0..terms.iterations {
-        let mut system = System::new(nodes, mounts, first_blocks(obs, stand, landmarks, nodes, mounts));
+        let mut system = System::new(
+            nodes,
+            mounts,
+            first_blocks(obs, stand, landmarks, nodes, mounts),
+        );
         system.priors(stand, terms);
         let bodies: Vec<Option<Body>> = landmarks
             .iter()
-            .map(|l| (l.boxes.len() > 1).then(|| linearise(obs, stand, limbs, l, terms, &mut system, nodes, mounts)))
+            .map(|l| {
+                (l.boxes.len() > 1)
+                    .then(|| linearise(obs, stand, limbs, l, terms, &mut system, nodes, mounts))
+            })
             .collect();
         let inverses = system.eliminate(&bodies);
-        let Some((factor, step)) = system.solve() else { break };
+        let Some((factor, step)) = system.solve() else {
+            break;
+        };
         let size = apply(stand, landmarks, &bodies, &inverses, &step, nodes, mounts);
         if size < SMALL_STEP || it + 1 == terms.iterations {
             out.converged = size < 1e-4;
@@ -76,7 +95,13 @@ pub(crate) fn refine(obs: &Observations, stand: &mut Stand, limbs: &Limbs, landm
 }
 
 /// The first block of six that each block couples with.
-fn first_blocks(obs: &Observations, stand: &Stand, landmarks: &[Landmark], nodes: usize, mounts: usize) -> Vec<usize> {
+fn first_blocks(
+    obs: &Observations,
+    stand: &Stand,
+    landmarks: &[Landmark],
+    nodes: usize,
+    mounts: usize,
+) -> Vec<usize> {
     let mut first: Vec<usize> = (0..nodes + mounts).collect();
     for l in landmarks.iter().filter(|l| l.boxes.len() > 1) {
         let of = |i: &usize| stand.node_of[obs.boxes[*i].frame];
@@ -99,8 +124,13 @@ struct System {
 
 impl System {
     fn new(nodes: usize, mounts: usize, first: Vec<usize>) -> Self {
-        let rows = (0..6 * (nodes + mounts)).map(|i| 6 * first[i / 6]).collect();
-        Self { a: Envelope::zeros(rows), b: vec![0.0; 6 * (nodes + mounts)] }
+        let rows = (0..6 * (nodes + mounts))
+            .map(|i| 6 * first[i / 6])
+            .collect();
+        Self {
+            a: Envelope::zeros(rows),
+            b: vec![0.0; 6 * (nodes + mounts)],
+        }
     }
 
     fn priors(&mut self, stand: &Stand, terms: &Terms) {
@@ -174,23 +204,39 @@ fn linearise(
     nodes: usize,
     mounts: usize,
 ) -> Body {
-    let mut body = Body { v: Matrix4::zeros(), g: Vector4::zeros(), w: Vec::new() };
+    let mut body = Body {
+        v: Matrix4::zeros(),
+        g: Vector4::zeros(),
+        w: Vec::new(),
+    };
     let r = terms.prior.radius_m;
     body.v[(3, 3)] += 1.0 / (r.1 * r.1);
     body.g[3] += (r.0 - l.radius()) / (r.1 * r.1);
     if let Some(d) = &l.depth {
-        add_row(&mut body, &Vector4::new(d.axis.x, d.axis.y, d.axis.z, 0.0), d.axis.dot(&l.centre()) - d.at, d.sigma_m.powi(-2));
+        add_row(
+            &mut body,
+            &Vector4::new(d.axis.x, d.axis.y, d.axis.z, 0.0),
+            d.axis.dot(&l.centre()) - d.at,
+            d.sigma_m.powi(-2),
+        );
     }
     if let Some((mean, sd)) = terms.hang_m
         && let Some(near) = limbs.nearest(&l.centre(), ANCHOR_REACH_M)
     {
         let z = (near.surface_m - mean) / sd;
         let w = 1.0 / ((1.0 + z * z / 4.0) * sd * sd);
-        add_row(&mut body, &Vector4::new(near.away.x, near.away.y, near.away.z, 0.0), near.surface_m - mean, w);
+        add_row(
+            &mut body,
+            &Vector4::new(near.away.x, near.away.y, near.away.z, 0.0),
+            near.surface_m - mean,
+            w,
+        );
     }
     for &i in &l.boxes {
         let b = &obs.boxes[i];
-        let Some(node) = stand.node_of[b.frame] else { continue };
+        let Some(node) = stand.node_of[b.frame] else {
+            continue;
+        };
         let camera = stand.camera_of[b.frame];
         let mount = stand.rig_from_camera(camera);
         let rig_r = mount.rotation.to_rotation_matrix().into_inner();
@@ -201,7 +247,10 @@ fn linearise(
         let mut jm = SMatrix::<f64, 4, 6>::zeros();
         let mut jl = Matrix4::zeros();
         let mut e = Vector4::zeros();
-        for (k, res) in residuals(b, &c, l.radius(), terms.model.sigma_px).iter().enumerate() {
+        for (k, res) in residuals(b, &c, l.radius(), &terms.model)
+            .iter()
+            .enumerate()
+        {
             if !b.usable[k] {
                 continue;
             }
@@ -211,7 +260,10 @@ fn linearise(
             let n = stand.placed[b.frame].r * row * w;
             jl.set_row(k, &Vector4::new(n.x, n.y, n.z, -w).transpose());
             jn.set_row(k, &(pose_row(&row, &rig_r, &c_in_rig) * w).transpose());
-            jm.set_row(k, &(pose_row(&row, &Matrix3::identity(), &c) * w).transpose());
+            jm.set_row(
+                k,
+                &(pose_row(&row, &Matrix3::identity(), &c) * w).transpose(),
+            );
             e[k] = res.metres * w;
         }
         body.v += jl.transpose() * jl;
@@ -269,7 +321,9 @@ fn apply(
     }
     stand.place_all();
     for ((l, b), inv) in landmarks.iter_mut().zip(bodies).zip(inverses) {
-        let (Some(b), Some(inv)) = (b, inv) else { continue };
+        let (Some(b), Some(inv)) = (b, inv) else {
+            continue;
+        };
         let mut g = b.g;
         for (k, w) in &b.w {
             g -= w.transpose() * block(*k);
@@ -304,7 +358,11 @@ pub(crate) fn hang(limbs: &Limbs, landmarks: &[Landmark]) -> Option<(f64, f64)> 
     let mut d: Vec<f64> = landmarks
         .iter()
         .filter(|l| l.boxes.len() > 2)
-        .filter_map(|l| limbs.nearest(&l.centre(), ANCHOR_REACH_M).map(|n| n.surface_m))
+        .filter_map(|l| {
+            limbs
+                .nearest(&l.centre(), ANCHOR_REACH_M)
+                .map(|n| n.surface_m)
+        })
         .collect();
     if d.len() < 20 {
         return None;
@@ -313,4 +371,3 @@ pub(crate) fn hang(limbs: &Limbs, landmarks: &[Landmark]) -> Option<(f64, f64)> 
     let at = |q: f64| d[((d.len() - 1) as f64 * q) as usize];
     Some((at(0.5), ((at(0.84) - at(0.16)) * 0.5).max(0.003)))
 }
-

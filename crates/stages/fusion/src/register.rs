@@ -4,6 +4,7 @@
 //! posterior (Granger and Pennec, Multi-scale EM-ICP, ECCV 2002, with the box's middle and size as the measurement).
 
 use crate::bodies::Landmark;
+use crate::edge_model::EdgeModel;
 use crate::grid::Grid;
 use crate::nodes::Stand;
 use crate::observe::Observations;
@@ -37,7 +38,7 @@ pub(crate) fn register(
     mean: &Vector6<f64>,
     prior: &Matrix6<f64>,
     start: &Vector6<f64>,
-    sigma_px: f64,
+    model: &EdgeModel,
 ) -> Option<Registered> {
     let prior_inv = prior.try_inverse()?;
     let mut correction = *start;
@@ -50,7 +51,9 @@ pub(crate) fn register(
         let mut g = prior_inv * (mean - correction);
         gain = -0.5 * (mean - correction).dot(&(prior_inv * (mean - correction)));
         for f in stand.nodes[node].frames.clone() {
-            gain += accumulate(obs, &grids[f], stand, node, f, landmarks, active, &cov, sigma_px, &mut h, &mut g);
+            gain += accumulate(
+                obs, &grids[f], stand, node, f, landmarks, active, &cov, model, &mut h, &mut g,
+            );
         }
         let chol = h.cholesky()?;
         let step = chol.solve(&g);
@@ -63,11 +66,19 @@ pub(crate) fn register(
     }
     stand.nodes[node].correction = correction;
     stand.place(node);
-    Some(Registered { correction, cov: cov * 0.25, gain })
+    Some(Registered {
+        correction,
+        cov: cov * 0.25,
+        gain,
+    })
 }
 
 /// Derivative of a camera-frame row's product with the centre by the rig's correction.
-pub(crate) fn pose_row(row_in_camera: &Vector3<f64>, rig_r: &nalgebra::Matrix3<f64>, c_in_rig: &Vector3<f64>) -> Vector6<f64> {
+pub(crate) fn pose_row(
+    row_in_camera: &Vector3<f64>,
+    rig_r: &nalgebra::Matrix3<f64>,
+    c_in_rig: &Vector3<f64>,
+) -> Vector6<f64> {
     let n = rig_r * row_in_camera;
     let turn = n.cross(c_in_rig);
     Vector6::new(-n.x, -n.y, -n.z, turn.x, turn.y, turn.z)
@@ -83,7 +94,7 @@ fn accumulate(
     landmarks: &[Landmark],
     active: &[usize],
     cov: &Matrix6<f64>,
-    sigma_px: f64,
+    model: &EdgeModel,
     h: &mut Matrix6<f64>,
     g: &mut Vector6<f64>,
 ) -> f64 {
@@ -98,11 +109,15 @@ fn accumulate(
     let turn_sd = (cov.fixed_view::<3, 3>(3, 3).trace() / 3.0).sqrt();
     let mut pairs: Vec<(usize, f64, Vector2<f64>, Matrix2<f64>, Matrix2x6<f64>)> = Vec::new();
     for &l in active {
-        let Some(seen) = Seen::new(&landmarks[l], &stand.placed[frame]) else { continue };
-        let c_in_rig = rig.inverse_transform_point(&landmarks[l].centre().into()).coords;
+        let Some(seen) = Seen::new(&landmarks[l], &stand.placed[frame]) else {
+            continue;
+        };
+        let c_in_rig = rig
+            .inverse_transform_point(&landmarks[l].centre().into())
+            .coords;
         let sd = pose_sd + turn_sd * c_in_rig.norm();
         grid.near(seen.at, seen.window(WINDOW_SIGMAS, sd * sd), |i| {
-            let inn = Innovation::new(&obs.boxes[i], &seen, sigma_px, OCCLUSION_SHIFT);
+            let inn = Innovation::new(&obs.boxes[i], &seen, model, OCCLUSION_SHIFT);
             let s3 = inn.covariance(&seen);
             let rows = inn.middle_rows();
             let mut j = Matrix2x6::zeros();
@@ -113,14 +128,17 @@ fn accumulate(
             let s2: Matrix2<f64> = s3.fixed_view::<2, 2>(0, 0).into_owned();
             let full = s2 + j * cov * j.transpose();
             let y: Vector2<f64> = inn.y.fixed_rows::<2>(0).into_owned();
-            let (Some(full_inv), Some(s2_inv)) = (full.try_inverse(), s2.try_inverse()) else { return };
+            let (Some(full_inv), Some(s2_inv)) = (full.try_inverse(), s2.try_inverse()) else {
+                return;
+            };
             let d2 = y.dot(&(full_inv * y)) + inn.y.z * inn.y.z / s3[(2, 2)];
             if d2 > 20.0 {
                 return;
             }
             // densities per metre cubed at the body's distance, turned into angle and log size
             let scale = seen.distance_m * seen.distance_m * seen.radius_m;
-            let density = (-0.5 * d2).exp() / ((full.determinant() * s3[(2, 2)]).sqrt() * 15.75) * scale;
+            let density =
+                (-0.5 * d2).exp() / ((full.determinant() * s3[(2, 2)]).sqrt() * 15.75) * scale;
             pairs.push((i, density, y, s2_inv, j));
         });
     }

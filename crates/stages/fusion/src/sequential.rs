@@ -24,10 +24,8 @@ pub(crate) struct Pass<'a> {
     pub(crate) detection: f64,
 }
 
-/// Below this share of boxes explained the map's other images do not count as neighbours.
+/// Share of an image's boxes that may show bodies not met before.
 const NEW_SHARE: f64 = 0.3;
-/// Bodies not seen for this many metres of rig travel are out of sight for good.
-const KEEP_ACTIVE_M: f64 = 30.0;
 
 pub(crate) fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
     let (t, r) = (sd.0 * sd.0, sd.1 * sd.1);
@@ -38,18 +36,29 @@ pub(crate) fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
 pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
     let mut landmarks: Vec<Landmark> = Vec::new();
     let prior = pose_prior(pass.pose_sd);
+    // on a later pass the corrections of the one before are where to begin
+    let before: Vec<Vector6<f64>> = stand.nodes.iter().map(|n| n.correction).collect();
     let mut last = Vector6::zeros();
     for node in 0..stand.nodes.len() {
         let active = active_bodies(pass, stand, node, &landmarks);
         let mut cov = prior;
-        let zero = Vector6::zeros();
+        let mean = before[node];
         let mut best: Option<crate::register::Registered> = None;
-        for start in [zero, last] {
-            if best.is_some() && start == zero {
+        for start in [mean, mean + last] {
+            if best.is_some() && start == mean {
                 continue;
             }
             let r = register(
-                pass.obs, pass.grids, stand, node, &landmarks, &active, &zero, &prior, &start, pass.model.sigma_px,
+                pass.obs,
+                pass.grids,
+                stand,
+                node,
+                &landmarks,
+                &active,
+                &mean,
+                &prior,
+                &start,
+                &pass.model,
             );
             if let Some(r) = r
                 && best.as_ref().is_none_or(|b| r.gain > b.gain)
@@ -60,7 +69,7 @@ pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
         if let Some(b) = best {
             stand.nodes[node].correction = b.correction;
             cov = b.cov;
-            last = b.correction;
+            last = b.correction - mean;
         }
         stand.place(node);
         for frame in stand.nodes[node].frames.clone() {
@@ -71,16 +80,22 @@ pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
 }
 
 /// Bodies that some image of the node may show.
-fn active_bodies(pass: &Pass<'_>, stand: &Stand, node: usize, landmarks: &[Landmark]) -> Vec<usize> {
+fn active_bodies(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    node: usize,
+    landmarks: &[Landmark],
+) -> Vec<usize> {
     let frames = &stand.nodes[node].frames;
-    let near = pass.config.distance_m.1.min(KEEP_ACTIVE_M);
+    let near = pass.config.distance_m.1;
     (0..landmarks.len())
         .filter(|&l| {
             let c = landmarks[l].centre();
             frames.iter().any(|&f| {
                 let p = stand.placed[f].into_camera(&c);
                 let lens = &pass.obs.lenses[stand.camera_of[f]];
-                let reach = 0.6 * f64::from(lens.width_px().max(lens.height_px())) / lens.mean_focal_px();
+                let reach =
+                    0.6 * f64::from(lens.width_px().max(lens.height_px())) / lens.mean_focal_px();
                 p.z > 0.05 && p.z < near && p.x.abs() < p.z * reach && p.y.abs() < p.z * reach
             })
         })
@@ -98,12 +113,11 @@ fn take_image(
     landmarks: &mut Vec<Landmark>,
 ) {
     let range = pass.obs.of_frame(frame);
-    let rig = stand.nodes[node].orchard_from_rig();
     let placed = &stand.placed[frame];
     let rates = Rates {
         detection: pass.detection,
         new_per_image: 1.0 + NEW_SHARE * range.len() as f64,
-        sigma_px: pass.model.sigma_px,
+        model: pass.model,
     };
     let mount = stand.rig_from_camera(stand.camera_of[frame]);
     let pose = ViewPose {
@@ -111,12 +125,25 @@ fn take_image(
         rig_t: mount.translation.vector,
         cov: *cov,
     };
-    debug_assert!((rig * mount).translation.vector == placed.t);
     // bodies begun by another image of this node are matched too
     let mut known: Vec<usize> = active.to_vec();
-    known.extend(landmarks.iter().enumerate().filter(|(k, l)| !active.contains(k) && of_node(pass, stand, node, l)).map(|x| x.0));
+    known.extend(
+        landmarks
+            .iter()
+            .enumerate()
+            .filter(|(k, l)| !active.contains(k) && of_node(pass, stand, node, l))
+            .map(|x| x.0),
+    );
     let candidates = gaussian_candidates(
-        pass.obs, &pass.grids[frame], frame, stand.camera_of[frame], placed, &pose, landmarks, &known, &rates,
+        pass.obs,
+        &pass.grids[frame],
+        frame,
+        stand.camera_of[frame],
+        placed,
+        &pose,
+        landmarks,
+        &known,
+        &rates,
     );
     let pairs = best_assignment(&candidates, known.len(), range.start, range.len());
     let mut taken = vec![false; range.len()];
@@ -125,7 +152,15 @@ fn take_image(
         let l = &mut landmarks[known[body]];
         l.boxes.push(i);
         let start = (l.boxes.len() > 2).then_some(l.x);
-        if let Some(f) = fit(&pass.obs.boxes, &l.boxes, &stand.placed, &pass.prior, l.depth.as_ref(), &pass.model, start) {
+        if let Some(f) = fit(
+            &pass.obs.boxes,
+            &l.boxes,
+            &stand.placed,
+            &pass.prior,
+            l.depth.as_ref(),
+            &pass.model,
+            start,
+        ) {
             l.x = f.x;
             l.cov = f.cov;
         }
@@ -140,7 +175,9 @@ fn take_image(
 }
 
 fn of_node(pass: &Pass<'_>, stand: &Stand, node: usize, l: &Landmark) -> bool {
-    l.boxes.last().is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == Some(node))
+    l.boxes
+        .last()
+        .is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == Some(node))
 }
 
 /// A body from one box: the radius prior and, where there is wood, the depth prior close the fourth unknown.
@@ -155,10 +192,34 @@ pub(crate) fn begin(pass: &Pass<'_>, stand: &Stand, i: usize) -> Option<Landmark
         Some(z) => {
             // depth is to the near surface along z; outliers are met by a wide deviation
             let at = z / b.ray.z + pass.prior.radius_m.0;
-            Some(DepthPrior { axis: along, at: along.dot(&p.t) + at, sigma_m: 0.1 * at })
+            Some(DepthPrior {
+                axis: along,
+                at: along.dot(&p.t) + at,
+                sigma_m: 0.1 * at,
+            })
         }
-        None => pass.limbs.depth_on_ray(&p.t, &along, b.half_angle, pass.prior.radius_m, pass.config.distance_m),
+        None => pass.limbs.depth_on_ray(
+            &p.t,
+            &along,
+            b.half_angle,
+            pass.prior.radius_m,
+            pass.config.distance_m,
+        ),
     };
-    let f = fit(&pass.obs.boxes, &[i], &stand.placed, &pass.prior, depth.as_ref(), &pass.model, None)?;
-    Some(Landmark { boxes: vec![i], x: f.x, cov: f.cov, depth, missed: 0 })
+    let f = fit(
+        &pass.obs.boxes,
+        &[i],
+        &stand.placed,
+        &pass.prior,
+        depth.as_ref(),
+        &pass.model,
+        None,
+    )?;
+    Some(Landmark {
+        boxes: vec![i],
+        x: f.x,
+        cov: f.cov,
+        depth,
+        missed: 0,
+    })
 }

@@ -19,14 +19,19 @@ pub(crate) struct Evidence {
     pub(crate) detection: f64,
     /// Mean number of boxes an image that no body explains.
     pub(crate) clutter_per_image: f64,
-    /// Standard deviation of what is left of the pose errors after refinement, metres at a body.
-    pub(crate) pose_left_m: f64,
 }
 
 impl Evidence {
     /// Log density of a box as clutter, per pixel of each used edge: anywhere in the image, of any size up to twice
     /// the body's.
-    pub(crate) fn clutter_log(&self, obs: &Observations, camera: usize, b: &BoxObs, s: &Seen, used: usize) -> f64 {
+    pub(crate) fn clutter_log(
+        &self,
+        obs: &Observations,
+        camera: usize,
+        b: &BoxObs,
+        s: &Seen,
+        used: usize,
+    ) -> f64 {
         let lens = &obs.lenses[camera];
         let area = f64::from(lens.width_px()) * f64::from(lens.height_px());
         let size = 2.0 * radius_px(b, s.distance_m, s.radius_m).max(1.0);
@@ -36,8 +41,9 @@ impl Evidence {
 
     /// Log likelihood of a box as this body over the box as clutter, without the detection probability.
     pub(crate) fn gain(&self, obs: &Observations, camera: usize, b: &BoxObs, s: &Seen) -> f64 {
-        let pose = self.pose_left_m * self.pose_left_m;
-        let (log, used) = box_log_density(b, &s.c, s.radius_m, &self.model, |n| edge_variance(n, &s.cov) + pose);
+        let (log, used) = box_log_density(b, &s.c, s.radius_m, &self.model, |n| {
+            edge_variance(n, &s.cov)
+        });
         if used == 0 {
             return f64::NEG_INFINITY;
         }
@@ -53,11 +59,17 @@ fn edge_variance(n: &Vector3<f64>, cov: &Matrix4<f64>) -> f64 {
 /// Detection rate of one body: what it showed so far, drawn towards the rate over all.
 pub(crate) fn own_rate(seen: usize, missed: usize, overall: f64) -> f64 {
     const PRIOR_VIEWS: f64 = 4.0;
-    ((seen as f64 + PRIOR_VIEWS * overall) / ((seen + missed) as f64 + PRIOR_VIEWS)).clamp(0.05, 0.98)
+    ((seen as f64 + PRIOR_VIEWS * overall) / ((seen + missed) as f64 + PRIOR_VIEWS))
+        .clamp(0.05, 0.98)
 }
 
 /// Which images a body could be seen in: its middle inside the image by one radius.
-pub(crate) fn visible(obs: &Observations, stand: &Stand, l: &Landmark, frame: usize) -> Option<Seen> {
+pub(crate) fn visible(
+    obs: &Observations,
+    stand: &Stand,
+    l: &Landmark,
+    frame: usize,
+) -> Option<Seen> {
     stand.node_of[frame]?;
     let quick = stand.placed[frame].into_camera(&l.centre());
     let lens = &obs.lenses[stand.camera_of[frame]];
@@ -69,7 +81,13 @@ pub(crate) fn visible(obs: &Observations, stand: &Stand, l: &Landmark, frame: us
 }
 
 /// Assigns all boxes anew. Bodies keep their states; their box lists and missed counts are rewritten.
-pub(crate) fn settle(obs: &Observations, grids: &[Grid], stand: &Stand, landmarks: &mut [Landmark], ev: &Evidence) {
+pub(crate) fn settle(
+    obs: &Observations,
+    grids: &[Grid],
+    stand: &Stand,
+    landmarks: &mut [Landmark],
+    ev: &Evidence,
+) {
     let shared: &[Landmark] = landmarks;
     let per_frame: Vec<(Vec<(usize, usize)>, Vec<usize>)> = (0..grids.len())
         .into_par_iter()
@@ -104,15 +122,24 @@ fn settle_image(
     let mut seen_list = Vec::new();
     let mut candidates = Vec::new();
     for (l, landmark) in landmarks.iter().enumerate() {
-        let Some(seen) = visible(obs, stand, landmark, frame) else { continue };
+        let Some(seen) = visible(obs, stand, landmark, frame) else {
+            continue;
+        };
         let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
         let odds = (pd / (1.0 - pd)).ln();
-        let extra = (2.0 * ev.pose_left_m).powi(2) + (3.0 * ev.model.sigma_px * seen.distance_m / lens.mean_focal_px()).powi(2);
+        let extra = ev
+            .model
+            .sigma_m(seen.distance_m / lens.mean_focal_px())
+            .powi(2);
         let body = ids.len();
         grid.near(seen.at, seen.window(3.0, extra), |i| {
             let gain = odds + ev.gain(obs, camera, &obs.boxes[i], &seen);
             if gain > 0.0 {
-                candidates.push(Candidate { body, box_idx: i, gain });
+                candidates.push(Candidate {
+                    body,
+                    box_idx: i,
+                    gain,
+                });
             }
         });
         ids.push(l);
@@ -126,14 +153,28 @@ fn settle_image(
         matched[b] = true;
     }
     let missed = (0..ids.len())
-        .filter(|&b| !matched[b] && seen_list[b].in_image(lens, 1.0) && !hidden(obs, grid, &seen_list, &owner, range.start, b))
+        .filter(|&b| {
+            !matched[b]
+                && seen_list[b].in_image(lens, 1.0)
+                && !hidden(obs, grid, &seen_list, &owner, range.start, b)
+        })
         .map(|b| ids[b])
         .collect();
-    (pairs.into_iter().map(|(b, i)| (ids[b], i)).collect(), missed)
+    (
+        pairs.into_iter().map(|(b, i)| (ids[b], i)).collect(),
+        missed,
+    )
 }
 
 /// Whether a nearer body's box covers the middle of this one.
-fn hidden(obs: &Observations, grid: &Grid, seen: &[Seen], owner: &[Option<usize>], first: usize, body: usize) -> bool {
+fn hidden(
+    obs: &Observations,
+    grid: &Grid,
+    seen: &[Seen],
+    owner: &[Option<usize>],
+    first: usize,
+    body: usize,
+) -> bool {
     let s = &seen[body];
     let reach = nalgebra::Vector2::repeat(2.0 * s.radius_m / s.c.z);
     let mut covered = false;
@@ -152,7 +193,15 @@ fn hidden(obs: &Observations, grid: &Grid, seen: &[Seen], owner: &[Option<usize>
 pub(crate) fn refit(obs: &Observations, stand: &Stand, landmarks: &mut [Landmark], ev: &Evidence) {
     landmarks.par_iter_mut().for_each(|l| {
         let start = (l.boxes.len() > 1).then_some(l.x);
-        match fit(&obs.boxes, &l.boxes, &stand.placed, &ev.prior, l.depth.as_ref(), &ev.model, start) {
+        match fit(
+            &obs.boxes,
+            &l.boxes,
+            &stand.placed,
+            &ev.prior,
+            l.depth.as_ref(),
+            &ev.model,
+            start,
+        ) {
             Some(f) if !l.boxes.is_empty() => {
                 l.x = f.x;
                 l.cov = f.cov;
@@ -160,4 +209,45 @@ pub(crate) fn refit(obs: &Observations, stand: &Stand, landmarks: &mut [Landmark
             _ => l.boxes.clear(),
         }
     });
+}
+
+/// Unclaimed boxes that show a body which has a box in the same image already: the detector boxed it twice.
+/// Positions in `Observations::boxes`, ascending, a body.
+pub(crate) fn duplicates(
+    obs: &Observations,
+    grids: &[Grid],
+    stand: &Stand,
+    landmarks: &[Landmark],
+    ev: &Evidence,
+) -> Vec<Vec<usize>> {
+    let mut owner: Vec<Option<usize>> = vec![None; obs.boxes.len()];
+    for (k, l) in landmarks.iter().enumerate() {
+        for &i in &l.boxes {
+            owner[i] = Some(k);
+        }
+    }
+    let mut best: Vec<Option<(f64, usize)>> = vec![None; obs.boxes.len()];
+    for (k, l) in landmarks.iter().enumerate() {
+        for &i in &l.boxes {
+            let frame = obs.boxes[i].frame;
+            let Some(seen) = visible(obs, stand, l, frame) else {
+                continue;
+            };
+            grids[frame].near(seen.at, seen.window(3.0, 0.0), |j| {
+                if owner[j].is_none() {
+                    let gain = ev.gain(obs, stand.camera_of[frame], &obs.boxes[j], &seen);
+                    if gain > 0.0 && best[j].is_none_or(|b| gain > b.0) {
+                        best[j] = Some((gain, k));
+                    }
+                }
+            });
+        }
+    }
+    let mut out = vec![Vec::new(); landmarks.len()];
+    for (j, b) in best.iter().enumerate() {
+        if let Some((_, k)) = b {
+            out[*k].push(j);
+        }
+    }
+    out
 }
