@@ -8,9 +8,11 @@ use std::time::Instant;
 
 fn main() -> Result<(), SimulateError> {
     let wanted: Vec<String> = std::env::args().skip(1).collect();
-    for (name, spec) in SceneSpec::KINDS {
-        if wanted.is_empty() || wanted.iter().any(|w| w == name) {
-            figures(name, &spec())?;
+    for name in SceneSpec::NAMES {
+        if (wanted.is_empty() || wanted.iter().any(|w| w == name))
+            && let Some(spec) = SceneSpec::named(name)
+        {
+            figures(name, &spec)?;
         }
     }
     Ok(())

@@ -205,7 +205,7 @@ fn boxes(simulated: &Simulated) -> Vec<Boxes> {
                     .last()
                     .is_some_and(|last| last.frame_idx == at.frame_idx) =>
                 {
-                    own.duplicate.push(at)
+                    own.duplicate.push(at);
                 }
                 _ => own.body.push(at),
             }

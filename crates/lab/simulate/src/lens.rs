@@ -45,9 +45,10 @@ impl Lens {
         self.size_px
     }
 
-    /// Angle off the optical axis beyond which nothing is imaged, radians.
-    pub(crate) fn limit_rad(&self) -> f64 {
-        self.limit.atan()
+    /// Cosine and sine of the angle off the optical axis beyond which nothing is imaged.
+    pub(crate) fn limit_cos_sin(&self) -> (f64, f64) {
+        let cos = 1.0 / self.limit.hypot(1.0);
+        (cos, self.limit * cos)
     }
 
     /// Where the image of `p_in_camera` (metres) lies, pixels; `None` behind the lens or beyond what it can image.

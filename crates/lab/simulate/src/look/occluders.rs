@@ -23,17 +23,72 @@ pub(crate) enum Shape {
     },
 }
 
-/// A shape with a ball around it.
+/// A shape with the cone in which it lies.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Occluder {
     pub(crate) shape: Shape,
     /// Position in the crop's bodies, where it is one.
     pub(crate) body_idx: Option<usize>,
+    cone: Cone,
+}
+
+/// The cone from the camera about a ball.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Cone {
+    /// Unit vector to the ball's centre.
     direction: Vector3<f64>,
+    /// To the centre, metres.
     distance: f64,
     radius: f64,
-    /// Half angle of the ball as seen from the camera, radians.
-    half_angle: f64,
+    /// Cosine and sine of the half angle; -1 and 0 with the camera in the ball.
+    cos: f64,
+    sin: f64,
+}
+
+/// A line of sight to a point.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Sight {
+    /// Unit vector.
+    direction: Vector3<f64>,
+    /// To the point, metres.
+    distance: f64,
+}
+
+impl Sight {
+    pub(crate) fn to(p: &Vector3<f64>) -> Self {
+        let distance = p.norm().max(1e-9);
+        Self {
+            direction: p / distance,
+            distance,
+        }
+    }
+}
+
+impl Cone {
+    pub(crate) fn about(centre: &Vector3<f64>, radius: f64) -> Self {
+        let distance = centre.norm().max(1e-9);
+        let sin = radius / distance;
+        let (sin, cos) = if sin < 1.0 {
+            (sin, (1.0 - sin * sin).sqrt())
+        } else {
+            (0.0, -1.0)
+        };
+        Self {
+            direction: centre / distance,
+            distance,
+            radius,
+            cos,
+            sin,
+        }
+    }
+
+    /// Whether two cones have a ray in common.
+    fn meets(&self, other: &Self) -> bool {
+        // half angles below a right angle each: their sum is at most a half turn, where the cosine falls
+        let both = self.cos * other.cos - self.sin * other.sin;
+        let inside = self.cos < 0.0 || other.cos < 0.0;
+        inside || self.direction.dot(&other.direction) > both
+    }
 }
 
 impl Occluder {
@@ -43,35 +98,27 @@ impl Occluder {
             Shape::Capsule { a, b, radius } => ((a + b) * 0.5, (a - b).norm() * 0.5 + radius),
             Shape::Leaf { centre, u, v, .. } => (*centre, 1.0 / u.norm().min(v.norm())),
         };
-        let distance = centre.norm().max(1e-9);
-        let half_angle = if distance > radius {
-            (radius / distance).asin()
-        } else {
-            std::f64::consts::PI
-        };
+        let cone = Cone::about(&centre, radius);
         Self {
             shape,
             body_idx,
-            direction: centre / distance,
-            distance,
-            radius,
-            half_angle,
+            cone,
         }
     }
 
-    /// Whether it may hide something of a ball, seen from the camera.
-    pub(crate) fn may_hide(&self, centre: &Vector3<f64>, radius: f64) -> bool {
-        let distance = centre.norm();
-        if self.distance - self.radius > distance + radius || distance <= radius {
+    /// Whether it may hide something of a ball.
+    pub(crate) fn may_hide(&self, ball: &Cone) -> bool {
+        let nearer = self.cone.distance - self.cone.radius < ball.distance + ball.radius;
+        nearer && self.cone.meets(ball)
+    }
+
+    /// Whether it cuts the line of sight before its end by at least `margin_m`.
+    pub(crate) fn hides(&self, sight: &Sight, margin_m: f64) -> bool {
+        let p = &sight.direction;
+        if self.cone.direction.dot(p) < self.cone.cos {
             return false;
         }
-        let both = self.half_angle + (radius / distance).asin();
-        both >= std::f64::consts::PI || self.direction.dot(centre) / distance > both.cos()
-    }
-
-    /// Whether it cuts the ray from the camera to `p`, before `p` by at least `margin` (a share of the way).
-    pub(crate) fn hides(&self, p: &Vector3<f64>, margin: f64) -> bool {
-        let before = 1.0 - margin;
+        let before = sight.distance - margin_m;
         match &self.shape {
             Shape::Body(s) => s.entry(p).is_some_and(|t| t > 0.0 && t < before),
             Shape::Leaf {

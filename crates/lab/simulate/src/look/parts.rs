@@ -14,7 +14,7 @@ pub(crate) enum Part {
 }
 
 /// A part as seen.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Sighting {
     pub(crate) part: Part,
     /// Position in the crop's bodies, or in its phantoms.

@@ -66,7 +66,7 @@ impl Spheroid {
     }
 
     /// A vector in the space where the spheroid is a unit ball.
-    fn to_unit(&self, v: &Vector3<f64>) -> Vector3<f64> {
+    fn in_unit(&self, v: &Vector3<f64>) -> Vector3<f64> {
         (v - self.axis * ((1.0 - 1.0 / self.ratio) * self.axis.dot(v))) / self.radius
     }
 
@@ -76,7 +76,7 @@ impl Spheroid {
 
     /// The disc that covers the outline, or `None` with the camera inside.
     pub(crate) fn disc(&self) -> Option<Disc> {
-        let o = -self.to_unit(&self.centre);
+        let o = -self.in_unit(&self.centre);
         let d2 = o.norm_squared();
         if d2 <= 1.0 + 1e-9 {
             return None;
@@ -93,8 +93,8 @@ impl Spheroid {
 
     /// Where the ray from the camera through `p` enters, as a multiple of `p`.
     pub(crate) fn entry(&self, p: &Vector3<f64>) -> Option<f64> {
-        let o = -self.to_unit(&self.centre);
-        let v = self.to_unit(p);
+        let o = -self.in_unit(&self.centre);
+        let v = self.in_unit(p);
         let (a, b, c) = (v.norm_squared(), o.dot(&v), o.norm_squared() - 1.0);
         let root2 = b * b - a * c;
         (root2 > 0.0).then(|| (-b - root2.sqrt()) / a)

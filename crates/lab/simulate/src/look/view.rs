@@ -2,24 +2,15 @@
 
 use super::occluders::{Occluder, Shape, leaf};
 use super::parts::{Part, Sighting};
-use super::sampling::{BoxPx, EMPTY, area, clip, extreme, inside, outward, take_in};
-use super::spheroid::{Disc, Spheroid};
+use super::sampling::EMPTY;
+use super::spheroid::Spheroid;
 use crate::grow::{Crop, TrueBody};
 use crate::lens::Lens;
 use crate::spec::SceneSpec;
 use nalgebra::{Isometry3, Point3, Vector3};
 
-/// Samples along an outline.
-const RIM: usize = 72;
-/// Rings inside it, and samples on each.
-const RINGS: usize = 9;
-const ON_RING: usize = 36;
-/// Samples along a stem.
-const ALONG_STEM: usize = 48;
-/// What hides must be nearer by this share of the distance.
-const MARGIN: f64 = 1e-4;
-/// A stem is not hidden by what it touches: margin in metres.
-const TOUCH_M: f64 = 0.001;
+/// Stems and calyx ends reach at most this far beyond their body, metres.
+const PARTS_REACH_M: f64 = 0.05;
 
 /// The camera of one image.
 pub(crate) struct Looker<'a> {
@@ -55,18 +46,16 @@ impl Looker<'_> {
             .map_or_else(Vector3::zeros, |s| s.at(self.time_s))
     }
 
-    fn to_camera(&self, p: &Vector3<f64>) -> Vector3<f64> {
+    pub(super) fn to_camera(&self, p: &Vector3<f64>) -> Vector3<f64> {
         (self.camera_from_orchard * Point3::from(*p)).coords
     }
 
     /// Whether a ball may show in the image.
     fn in_view(&self, centre: &Vector3<f64>, radius: f64) -> bool {
-        let distance = centre.norm();
-        if distance <= radius {
-            return true;
-        }
-        let off_axis = (centre.z / distance).clamp(-1.0, 1.0).acos();
-        off_axis < self.lens.limit_rad() + (radius / distance).asin()
+        let (cos, sin) = self.lens.limit_cos_sin();
+        let aside = (centre.norm_squared() - radius * radius).max(0.0).sqrt();
+        // angle off the axis <= limit + half angle of the ball, both sides' cosines times the distance
+        centre.z > cos * aside - sin * radius
     }
 
     fn occluders(&self) -> Vec<Occluder> {
@@ -107,11 +96,10 @@ impl Looker<'_> {
     ) {
         let shift = self.shift(body.cluster_idx);
         let shape = Spheroid::of(body, &shift, &self.camera_from_orchard);
-        let reach = shape.outer_radius() + 0.05;
+        let reach = shape.outer_radius() + PARTS_REACH_M;
         if shape.centre.z < 0.0 || !self.in_view(&shape.centre, reach) {
             return;
         }
-        let own = (!phantom).then_some(body_idx);
         let blank = |part| Sighting {
             part,
             body_idx,
@@ -122,174 +110,38 @@ impl Looker<'_> {
             near_m: shape.nearest_z(),
             axis_px: None,
         };
-        let ball = self.ball(&shape, own, all, blank(Part::Body));
-        seen.extend(ball.map(|s| Sighting {
-            axis_px: self.axis(&shape),
-            ..s
-        }));
-        if phantom {
-            return;
+        let own = (!phantom).then_some(body_idx);
+        let axis_px = self.axis(&shape);
+        let ball = self.ball(&shape, own, all, &blank(Part::Body));
+        seen.extend(ball.map(|s| Sighting { axis_px, ..s }));
+        let kind = self.spec.crop.kind;
+        if kind.has_stem() && !phantom {
+            seen.extend(self.stem(body, &shift, all, &blank(Part::Stem)));
         }
-        if self.spec.crop.kind.has_stem() {
-            seen.extend(self.stem(body, &shift, all, blank(Part::Stem)));
-        }
-        if self.spec.crop.kind.has_calyx() {
-            let end = shape.centre + shape.axis * (shape.radius * shape.ratio);
-            let facing = -shape.axis.dot(&end) / end.norm().max(1e-9);
-            if facing >= self.spec.detector.calyx_within_deg.to_radians().cos() {
-                let tuft = Spheroid::sphere(end, shape.radius * self.spec.detector.calyx_share);
-                let blank = Sighting {
-                    near_m: tuft.nearest_z(),
-                    ..blank(Part::Calyx)
-                };
-                seen.extend(self.ball(&tuft, own, all, blank));
-            }
+        if kind.has_calyx() && !phantom {
+            seen.extend(self.calyx(&shape, own, all, &blank(Part::Calyx)));
         }
     }
 
-    /// A spheroid; bodies named `own` do not hide it.
-    fn ball(
+    /// The calyx end: a round tuft on the far pole, seen where it faces the camera.
+    fn calyx(
         &self,
         shape: &Spheroid,
         own: Option<usize>,
         all: &[Occluder],
-        blank: Sighting,
+        blank: &Sighting,
     ) -> Option<Sighting> {
-        let disc = shape.disc()?;
-        let rim = self.rim(&disc)?;
-        let whole_px = self.whole(&disc, &rim)?;
-        if area(&clip(&whole_px, self.lens.size_px())) <= 0.0 {
+        let end = shape.centre + shape.axis * (shape.radius * shape.ratio);
+        let facing = -shape.axis.dot(&end) / end.norm().max(1e-9);
+        if facing < self.spec.detector.calyx_within_deg.to_radians().cos() {
             return None;
         }
-        let radius = shape.outer_radius();
-        let before = |o: &&Occluder| {
-            (o.body_idx.is_none() || o.body_idx != own) && o.may_hide(&shape.centre, radius)
+        let tuft = Spheroid::sphere(end, shape.radius * self.spec.detector.calyx_share);
+        let blank = Sighting {
+            near_m: tuft.nearest_z(),
+            ..*blank
         };
-        let near: Vec<&Occluder> = all.iter().filter(before).collect();
-        let (box_px, visible_share) = self.visible(shape, &disc, &rim, &whole_px, &near);
-        (visible_share > 0.0).then(|| Sighting {
-            box_px,
-            whole_px,
-            visible_share,
-            ..blank
-        })
-    }
-
-    /// Samples of the outline; `None` where some of it cannot be imaged.
-    fn rim(&self, disc: &Disc) -> Option<Vec<(Vector3<f64>, [f64; 2])>> {
-        (0..RIM)
-            .map(|k| {
-                let p = disc.at(1.0, k as f64 / RIM as f64);
-                self.lens.project(&p).map(|px| (p, px))
-            })
-            .collect()
-    }
-
-    fn whole(&self, disc: &Disc, rim: &[(Vector3<f64>, [f64; 2])]) -> Option<BoxPx> {
-        let mut edges = [0.0; 4];
-        for (k, edge) in edges.iter_mut().enumerate() {
-            let best = farthest(rim, k)?;
-            let value = extreme(&|turn| disc.at(1.0, turn), self.lens, best, RIM, k)?;
-            *edge = if k < 2 { -value } else { value };
-        }
-        Some(edges)
-    }
-
-    /// Box and share of what is not hidden.
-    fn visible(
-        &self,
-        shape: &Spheroid,
-        disc: &Disc,
-        rim: &[(Vector3<f64>, [f64; 2])],
-        whole_px: &BoxPx,
-        near: &[&Occluder],
-    ) -> (BoxPx, f64) {
-        let size_px = self.lens.size_px();
-        let hidden = |p: &Vector3<f64>| near.iter().any(|o| o.hides(p, MARGIN));
-        let mut box_px = EMPTY;
-        let mut shown = 0_usize;
-        for (share, turn) in rings() {
-            let p = disc.at(share, turn);
-            // the near surface, not the disc inside the body, must be free
-            let surface = p * shape.entry(&p).unwrap_or(1.0);
-            let Some(px) = self.lens.project(&surface) else {
-                continue;
-            };
-            if !hidden(&surface) {
-                take_in(&mut box_px, &px);
-                shown += usize::from(inside(&px, size_px));
-            }
-        }
-        let open: Vec<bool> = rim.iter().map(|(p, _)| !hidden(p)).collect();
-        for ((_, px), _) in rim.iter().zip(&open).filter(|(_, open)| **open) {
-            take_in(&mut box_px, px);
-        }
-        // an edge whose outermost sample is free is where it would be without anything in front
-        for (k, edge) in box_px.iter_mut().enumerate() {
-            if farthest(rim, k).is_some_and(|best| open[best]) {
-                *edge = whole_px[k];
-            }
-        }
-        (
-            clip(&box_px, size_px),
-            shown as f64 / (RINGS * ON_RING) as f64,
-        )
-    }
-
-    fn stem(
-        &self,
-        body: &TrueBody,
-        shift: &Vector3<f64>,
-        all: &[Occluder],
-        blank: Sighting,
-    ) -> Option<Sighting> {
-        let half_width_m = 0.5e-3 * self.spec.crop.stem_diameter_mm;
-        let points = self.stem_points(body, shift);
-        let middle = points.get(points.len() / 2)?;
-        let reach = points
-            .iter()
-            .map(|p| (p - middle).norm())
-            .fold(half_width_m, f64::max);
-        let near: Vec<&Occluder> = all.iter().filter(|o| o.may_hide(middle, reach)).collect();
-        let (mut whole_px, mut box_px) = (EMPTY, EMPTY);
-        let mut shown = 0_usize;
-        for p in &points {
-            let px = self.lens.project(p)?;
-            let pad_px = half_width_m * self.lens.pixels_per_unit() / p.z;
-            let around = [
-                [px[0] - pad_px, px[1] - pad_px],
-                [px[0] + pad_px, px[1] + pad_px],
-            ];
-            around.iter().for_each(|q| take_in(&mut whole_px, q));
-            if !near.iter().any(|o| o.hides(p, TOUCH_M / p.norm())) {
-                around.iter().for_each(|q| take_in(&mut box_px, q));
-                shown += usize::from(inside(&px, self.lens.size_px()));
-            }
-        }
-        let visible_share = shown as f64 / points.len() as f64;
-        let near_m = points.iter().map(|p| p.z).fold(f64::INFINITY, f64::min) - half_width_m;
-        let box_px = clip(&box_px, self.lens.size_px());
-        (shown > 0).then(|| Sighting {
-            box_px,
-            whole_px,
-            visible_share,
-            near_m,
-            ..blank
-        })
-    }
-
-    /// Evenly along the stem; the spur's end stays, the body's end sways with it.
-    fn stem_points(&self, body: &TrueBody, shift: &Vector3<f64>) -> Vec<Vector3<f64>> {
-        let pieces = body.stem.len().saturating_sub(1);
-        (0..=ALONG_STEM)
-            .filter_map(|k| {
-                let at = pieces as f64 * k as f64 / ALONG_STEM as f64;
-                let i = (at as usize).min(pieces.saturating_sub(1));
-                let (a, b) = (body.stem.get(i)?.xyz, body.stem.get(i + 1)?.xyz);
-                let p = a + (b - a) * (at - i as f64) + shift * (k as f64 / ALONG_STEM as f64);
-                Some(self.to_camera(&p))
-            })
-            .collect()
+        self.ball(&tuft, own, all, &blank)
     }
 
     fn axis(&self, shape: &Spheroid) -> Option<([f64; 2], f64)> {
@@ -304,21 +156,4 @@ impl Looker<'_> {
         let across = shape.axis.cross(&sight).norm();
         (norm > 1e-6).then(|| ([dx / norm, dy / norm], across))
     }
-}
-
-/// Shares of the rim's radius and turns of the samples inside an outline, each standing for an equal area.
-fn rings() -> impl Iterator<Item = (f64, f64)> {
-    (0..RINGS).flat_map(|r| {
-        let share = ((r as f64 + 0.5) / RINGS as f64).sqrt();
-        let offset = if r % 2 == 0 { 0.0 } else { 0.5 };
-        (0..ON_RING).map(move |k| (share, (k as f64 + offset) / ON_RING as f64))
-    })
-}
-
-fn farthest(rim: &[(Vector3<f64>, [f64; 2])], k: usize) -> Option<usize> {
-    let reach = |i: &usize| {
-        rim.get(*i)
-            .map_or(f64::NEG_INFINITY, |(_, px)| outward(px, k))
-    };
-    (0..rim.len()).max_by(|a, b| reach(a).total_cmp(&reach(b)).then(b.cmp(a)))
 }

@@ -108,3 +108,17 @@ pub struct StatedSpec {
     /// Chance that a visible calyx end is boxed.
     pub calyx_probability: Option<f64>,
 }
+
+impl StatedSpec {
+    /// States rates only: false boxes an image, and the chances for bodies and for their parts.
+    #[must_use]
+    pub fn rates(false_positives: f64, body: f64, part: f64) -> Self {
+        Self {
+            false_positives_per_frame: Some(false_positives),
+            body_probability: Some(body),
+            stem_probability: Some(part),
+            calyx_probability: Some(part),
+            ..Self::default()
+        }
+    }
+}

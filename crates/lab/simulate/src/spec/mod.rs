@@ -10,6 +10,7 @@ mod kinds;
 mod orchard;
 mod passes;
 mod plants;
+mod rigs;
 
 pub use cameras::{CameraSpec, LensSpec};
 pub use check::check;
