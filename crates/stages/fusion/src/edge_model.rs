@@ -27,7 +27,8 @@ impl EdgeModel {
 
     /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`.
     pub(crate) fn sigma_m(&self, m_per_px: f64) -> f64 {
-        (self.sigma_px * m_per_px).hypot(self.motion_m)
+        let edge = self.sigma_px * m_per_px;
+        (edge * edge + self.motion_m * self.motion_m).sqrt()
     }
 
     /// Log density of a residual and the share of it that the core explains.

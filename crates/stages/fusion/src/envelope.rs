@@ -43,6 +43,12 @@ impl Envelope {
         self.data[self.start[i] + j - self.first[i]] += v;
     }
 
+    /// Entries (i, j) to (i, j + len), inside the envelope.
+    pub(crate) fn part_mut(&mut self, i: usize, j: usize, len: usize) -> &mut [f64] {
+        let at = self.start[i] + j - self.first[i];
+        &mut self.data[at..at + len]
+    }
+
     /// Factors in place; `None` where the matrix is not positive definite.
     pub(crate) fn factor(mut self) -> Option<Factor> {
         for i in 0..self.len() {

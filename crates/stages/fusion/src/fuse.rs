@@ -20,6 +20,10 @@ use corymb_model::scene::Scene;
 /// Relative change of the mean radius, in its own spreads, at which the first pass is run again.
 const PRIOR_SHIFT: f64 = 1.0;
 
+/// Steps of refinement before associations change again, and at the end.
+const ROUND_STEPS: usize = 3;
+const FINAL_STEPS: usize = 5;
+
 /// Everything the rounds share.
 pub(crate) struct Work<'a> {
     pub(crate) run: &'a Run,
@@ -46,11 +50,11 @@ pub fn fuse(run: &Run, config: &Config) -> Scene {
     let mut work = Work::new(run, config);
     let mut landmarks = work.begin();
     for _ in 0..config.rounds {
-        work.refine(&mut landmarks);
+        work.refine(&mut landmarks, ROUND_STEPS);
         work.learn(&landmarks);
         work.associate(&mut landmarks);
     }
-    work.refine(&mut landmarks);
+    work.refine(&mut landmarks, FINAL_STEPS);
     work.finish(&mut landmarks);
     let mut scene = scene(&work, &landmarks);
     // crate::parts::attach_parts(run, &mut scene, &config.parts);
@@ -145,7 +149,7 @@ impl<'a> Work<'a> {
         landmarks
     }
 
-    fn refine(&mut self, landmarks: &mut [Landmark]) {
+    fn refine(&mut self, landmarks: &mut [Landmark], iterations: usize) {
         let mounts = self.run.cameras.len() > 1;
         let terms = Terms {
             model: self.evidence.model,
@@ -156,7 +160,8 @@ impl<'a> Work<'a> {
                 self.config.mount_rotation_rad,
             )),
             hang_m: hang(&self.limbs, landmarks),
-            iterations: 6,
+            iterations,
+            deviations: iterations == FINAL_STEPS,
         };
         self.refined = refine(&self.obs, &mut self.stand, &self.limbs, landmarks, &terms);
     }

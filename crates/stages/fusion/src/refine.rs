@@ -11,7 +11,7 @@ use crate::limbs::Limbs;
 use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::register::pose_row;
-use nalgebra::{Matrix3, Matrix4, Matrix6x4, SMatrix, Vector4, Vector6};
+use nalgebra::{Matrix3, Matrix4, Matrix6x4, SMatrix, Vector3, Vector4, Vector6};
 
 /// Standard deviations and switches of a refinement.
 #[derive(Debug, Clone, Copy)]
@@ -25,6 +25,8 @@ pub(crate) struct Terms {
     /// Distance of bodies from wood: mean and standard deviation, metres; `None` = no anchors.
     pub(crate) hang_m: Option<(f64, f64)>,
     pub(crate) iterations: usize,
+    /// Whether the deviations of poses and mounts are wanted.
+    pub(crate) deviations: bool,
 }
 
 /// What came of a refinement.
@@ -39,7 +41,7 @@ pub(crate) struct Refined {
 /// How far from wood anchors are looked for, metres.
 const ANCHOR_REACH_M: f64 = 0.15;
 /// A step smaller than this (metres, radians) ends the iteration.
-const SMALL_STEP: f64 = 1e-6;
+const SMALL_STEP: f64 = 1e-5;
 
 struct Body {
     v: Matrix4<f64>,
@@ -63,12 +65,9 @@ pub(crate) fn refine(
     } else {
         0
     };
+    let first = first_blocks(obs, stand, landmarks, nodes, mounts);
     for it in 0..terms.iterations {
-        let mut system = System::new(
-            nodes,
-            mounts,
-            first_blocks(obs, stand, landmarks, nodes, mounts),
-        );
+        let mut system = System::new(stand, nodes, mounts, &first);
         system.priors(stand, terms);
         let bodies: Vec<Option<Body>> = landmarks
             .iter()
@@ -84,8 +83,10 @@ pub(crate) fn refine(
         let size = apply(stand, landmarks, &bodies, &inverses, &step, nodes, mounts);
         if size < SMALL_STEP || it + 1 == terms.iterations {
             out.converged = size < 1e-4;
-            out.node_sd = deviations(&factor, nodes, 0);
-            out.mount_sd = deviations(&factor, mounts, nodes);
+            if terms.deviations {
+                out.node_sd = deviations(&factor, nodes, 0);
+                out.mount_sd = deviations(&factor, mounts, nodes);
+            }
         }
         if size < SMALL_STEP {
             break;
@@ -120,16 +121,27 @@ fn first_blocks(
 struct System {
     a: Envelope,
     b: Vec<f64>,
+    /// Mounting of each camera: rotation and translation, rig from camera.
+    mounts: Vec<(Matrix3<f64>, Vector3<f64>)>,
 }
 
 impl System {
-    fn new(nodes: usize, mounts: usize, first: Vec<usize>) -> Self {
+    fn new(stand: &Stand, nodes: usize, mounts: usize, first: &[usize]) -> Self {
         let rows = (0..6 * (nodes + mounts))
             .map(|i| 6 * first[i / 6])
             .collect();
         Self {
             a: Envelope::zeros(rows),
             b: vec![0.0; 6 * (nodes + mounts)],
+            mounts: (0..stand.mount_stated.len())
+                .map(|c| {
+                    let m = stand.rig_from_camera(c);
+                    (
+                        m.rotation.to_rotation_matrix().into_inner(),
+                        m.translation.vector,
+                    )
+                })
+                .collect(),
         }
     }
 
@@ -156,8 +168,14 @@ impl System {
     fn add_block(&mut self, p: usize, q: usize, m: &SMatrix<f64, 6, 6>) {
         for r in 0..6 {
             let end = if p == q { r + 1 } else { 6 };
-            for c in 0..end {
-                self.a.add(6 * p + r, 6 * q + c, m[(r, c)]);
+            let row = m.row(r);
+            for (to, v) in self
+                .a
+                .part_mut(6 * p + r, 6 * q, end)
+                .iter_mut()
+                .zip(row.iter())
+            {
+                *to += v;
             }
         }
     }
@@ -238,10 +256,10 @@ fn linearise(
             continue;
         };
         let camera = stand.camera_of[b.frame];
-        let mount = stand.rig_from_camera(camera);
-        let rig_r = mount.rotation.to_rotation_matrix().into_inner();
+        let (rig_r, rig_t) = &system.mounts[camera];
+        let (rig_r, rig_t) = (*rig_r, *rig_t);
         let c = stand.placed[b.frame].into_camera(&l.centre());
-        let c_in_rig = rig_r * c + mount.translation.vector;
+        let c_in_rig = rig_r * c + rig_t;
         let px = radius_px(b, c.norm(), l.radius().max(1e-3));
         let mut jn = SMatrix::<f64, 4, 6>::zeros();
         let mut jm = SMatrix::<f64, 4, 6>::zeros();
