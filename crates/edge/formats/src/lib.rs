@@ -20,5 +20,8 @@ mod write;
 pub use codes::{Code, CodeEntry, all_codes, explain};
 pub use limits::Limits;
 pub use problem::{Problem, Problems};
-pub use read::{RunFolder, read_run, read_run_with};
+pub use read::{
+    BOX_OUTSIDE_SHARE, FIRST_TOOL, Loaded, RunFolder, read_arm, read_policy, read_run,
+    read_run_with, read_toml, read_toml_checked, read_truth,
+};
 pub use write::{Header, Publication, WriteError};

@@ -3,6 +3,7 @@
 
 use crate::codes::Code;
 use crate::findings::{Finding, Findings, Place, Step};
+use crate::read::checks::suggest;
 use crate::schemas::schema_of;
 use crate::tree::{Node, Value as Held};
 use schemars::JsonSchema;
@@ -106,8 +107,7 @@ impl<'s> Walk<'s, '_> {
         };
         if !words.contains(&text.as_ref()) {
             let finding = Finding::new(Code::ValueUnknown, self.place.clone(), one_of(words));
-            self.out
-                .push(with_suggestion(finding, text, words.iter().copied()));
+            self.out.push(suggest(finding, text, words.iter().copied()));
         }
     }
 
@@ -210,7 +210,7 @@ impl<'s> Walk<'s, '_> {
         };
         let finding = Finding::new(Code::FieldUnknown, self.place.clone(), expected);
         self.out.push(
-            with_suggestion(finding, key, absent.into_iter())
+            suggest(finding, key, absent.into_iter())
                 .found(key.to_owned())
                 .offset(offset),
         );
@@ -396,36 +396,4 @@ fn list_of(shape: &Shape, schema: &Value) -> String {
         || format!("a list of {items}"),
         |n| format!("a list of {n} {items}"),
     )
-}
-
-/// Adds the nearest of `candidates` as a suggestion, where one is near.
-fn with_suggestion<'k>(
-    finding: Finding,
-    wrong: &str,
-    candidates: impl Iterator<Item = &'k str>,
-) -> Finding {
-    match nearest(wrong, candidates) {
-        Some(near) => {
-            let advice = format!("Did you mean `{near}`? {}", finding.code.entry().action);
-            finding.advice(advice)
-        }
-        None => finding,
-    }
-}
-
-/// The candidate at the smallest edit distance, where that is small against the word's length; ties by order.
-pub(crate) fn nearest<'k>(
-    wrong: &str,
-    candidates: impl Iterator<Item = &'k str>,
-) -> Option<&'k str> {
-    let near = candidates
-        .map(|c| {
-            (
-                strsim::osa_distance(&wrong.to_lowercase(), &c.to_lowercase()),
-                c,
-            )
-        })
-        .min_by_key(|p| p.0)?;
-    let most = (wrong.chars().count().max(near.1.chars().count()) / 3).max(1);
-    (near.0 <= most).then_some(near.1)
 }

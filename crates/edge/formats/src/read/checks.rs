@@ -131,9 +131,34 @@ pub(crate) fn unknown_name<'k>(
     known: impl Iterator<Item = &'k str>,
     of: &str,
 ) -> Finding {
-    let finding = Finding::new(code, place, format!("the id of a known {of}"));
-    match crate::shape::nearest(wrong, known) {
-        Some(near) => finding.advice(format!("Did you mean `{near}`? {}", code.entry().action)),
+    suggest(
+        Finding::new(code, place, format!("the id of a known {of}")),
+        wrong,
+        known,
+    )
+}
+
+/// Adds the nearest of `candidates` as a suggestion, where one is near.
+pub(crate) fn suggest<'k>(
+    finding: Finding,
+    wrong: &str,
+    candidates: impl Iterator<Item = &'k str>,
+) -> Finding {
+    match nearest(wrong, candidates) {
+        Some(near) => {
+            let advice = format!("Did you mean `{near}`? {}", finding.code.entry().action);
+            finding.advice(advice)
+        }
         None => finding,
     }
+}
+
+/// The candidate at the smallest edit distance, where that is small against the word's length; ties by order.
+fn nearest<'k>(wrong: &str, candidates: impl Iterator<Item = &'k str>) -> Option<&'k str> {
+    let wrong = wrong.to_lowercase();
+    let near = candidates
+        .map(|c| (strsim::osa_distance(&wrong, &c.to_lowercase()), c))
+        .min_by_key(|p| p.0)?;
+    let most = (wrong.chars().count().max(near.1.chars().count()) / 3).max(1);
+    (near.0 <= most).then_some(near.1)
 }

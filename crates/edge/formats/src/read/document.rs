@@ -92,7 +92,7 @@ fn typed<W: DeserializeOwned>(text: &str, grammar: Grammar) -> Result<W, Finding
 }
 
 /// Checks the version; `false` where nothing else can be expected to fit.
-fn check_version(tree: &Node<'_>, out: &mut Findings) -> bool {
+pub(crate) fn check_version(tree: &Node<'_>, out: &mut Findings) -> bool {
     let Value::Table(_) = tree.value else {
         return true;
     };

@@ -7,8 +7,8 @@ use crate::problem::Problems;
 use crate::read::checks::{Ids, not_negative, point, positive, unknown_name};
 use crate::read::document::{Grammar, Loaded, read_document};
 use crate::source::Located;
-use crate::wire::orchard::{LimbKindWire, LimbWire, ObstacleWire, OrchardFile, TreeWire};
-use corymb_model::orchard::{Limb, LimbKind, Obstacle, ObstacleShape, OrchardModel, Row, Tree};
+use crate::wire::orchard::{LimbWire, ObstacleWire, OrchardFile, TreeWire};
+use corymb_model::orchard::{Limb, Obstacle, ObstacleShape, OrchardModel, Row, Tree};
 
 pub(crate) fn read_orchard(
     located: &Located,
@@ -98,10 +98,7 @@ fn check_limb(limb: LimbWire, at: &Place, ids: &mut Ids, out: &mut Findings) -> 
     let radii = limb.radii_mm.iter().enumerate();
     Limb {
         id: limb.id,
-        kind: match limb.kind {
-            LimbKindWire::Leader => LimbKind::Leader,
-            LimbKindWire::Limb => LimbKind::Limb,
-        },
+        kind: limb.kind.into(),
         points: limb.points_m.iter().map(point).collect(),
         radii_m: radii
             .map(|(n, r)| not_negative(*r, || place![in at; "radii_mm", n], out) * 1e-3)

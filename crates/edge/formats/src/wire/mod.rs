@@ -6,8 +6,11 @@ pub(crate) mod pose;
 pub(crate) mod strict;
 pub(crate) mod text;
 
+pub(crate) mod arm;
 pub(crate) mod frames;
 pub(crate) mod header;
 pub(crate) mod map;
 pub(crate) mod orchard;
+pub(crate) mod policy;
 pub(crate) mod run;
+pub(crate) mod truth;
