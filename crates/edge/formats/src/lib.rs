@@ -24,4 +24,5 @@ pub use read::{
     BOX_OUTSIDE_SHARE, FIRST_TOOL, Loaded, RunFolder, read_arm, read_policy, read_run,
     read_run_with, read_toml, read_toml_checked, read_truth,
 };
-pub use write::{Header, Publication, WriteError};
+pub use source::Packing;
+pub use write::{Header, Publication, WriteError, write_arm, write_policy, write_run, write_truth};

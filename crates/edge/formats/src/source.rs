@@ -11,15 +11,19 @@ use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 
 /// How a file is packed, by the end of its name.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(crate) enum Packing {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Packing {
+    /// Not at all.
+    #[default]
     Plain,
+    /// `.gz`
     Gzip,
+    /// `.zst`
     Zstd,
 }
 
 impl Packing {
-    const ALL: [Packing; 3] = [Packing::Plain, Packing::Gzip, Packing::Zstd];
+    pub(crate) const ALL: [Packing; 3] = [Packing::Plain, Packing::Gzip, Packing::Zstd];
 
     pub(crate) fn of(path: &Path) -> Self {
         match path.extension().and_then(|e| e.to_str()) {

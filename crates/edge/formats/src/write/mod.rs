@@ -5,6 +5,10 @@ mod layout;
 mod map;
 mod names;
 mod publish;
+mod run;
+mod settings;
 
 pub use error::WriteError;
 pub use publish::{Header, Publication};
+pub use run::{write_run, write_truth};
+pub use settings::{write_arm, write_policy};

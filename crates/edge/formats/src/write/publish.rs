@@ -75,6 +75,24 @@ impl Publication {
         })
     }
 
+    /// Writes one file alone: `write` receives its name.
+    pub(crate) fn single(
+        path: &Path,
+        write: impl FnOnce(&mut Self, &str) -> Result<(), WriteError>,
+    ) -> Result<(), WriteError> {
+        let dir = path
+            .parent()
+            .filter(|dir| !dir.as_os_str().is_empty())
+            .unwrap_or(Path::new("."));
+        let name = path
+            .file_name()
+            .map(|n| n.to_string_lossy().into_owned())
+            .unwrap_or_default();
+        let mut publication = Self::begin(dir, Vec::new())?;
+        write(&mut publication, &name)?;
+        publication.publish()
+    }
+
     /// Writes a file beside its place. `name` may hold folders (`pictures/a.svg`), which are made at once.
     ///
     /// # Errors
@@ -125,6 +143,16 @@ impl Publication {
                 })?;
             out.write_all(b"\n").map_err(disk(Path::new(name), "write"))
         })
+    }
+
+    /// Writes a TOML document.
+    pub(crate) fn toml(&mut self, name: &str, value: &impl Serialize) -> Result<(), WriteError> {
+        let failed = |source| WriteError::Toml {
+            file: name.to_owned(),
+            source,
+        };
+        let text = toml::to_string(value).map_err(failed)?;
+        self.bytes(name, text.as_bytes())
     }
 
     /// Writes one JSON value a line.
