@@ -36,8 +36,8 @@ pub struct Config {
     pub drop_below: f64,
     /// How far beyond the stated bound of extrapolation a pose may be taken: images further out are left out, seconds.
     pub max_extrapolation_s: f64,
-    // Settings of the parts (stems, calyx ends).
-    // pub parts: crate::parts::PartsConfig,
+    /// Settings of the parts (stems, calyx ends).
+    pub parts: crate::parts::PartsConfig,
 }
 
 impl Default for Config {
@@ -58,7 +58,7 @@ impl Default for Config {
             rounds: 3,
             drop_below: 0.1,
             max_extrapolation_s: 0.05,
-            // parts: crate::parts::PartsConfig::default(),
+            parts: crate::parts::PartsConfig::default(),
         }
     }
 }

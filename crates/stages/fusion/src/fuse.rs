@@ -57,7 +57,7 @@ pub fn fuse(run: &Run, config: &Config) -> Scene {
     work.refine(&mut landmarks, FINAL_STEPS);
     work.finish(&mut landmarks);
     let mut scene = scene(&work, &landmarks);
-    // crate::parts::attach_parts(run, &mut scene, &config.parts);
+    crate::parts::attach_parts(run, &mut scene, &config.parts);
     scene
 }
 

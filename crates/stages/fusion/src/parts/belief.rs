@@ -2,8 +2,8 @@
 
 use super::direction::{AxisEvidence, AxisNoise};
 use super::fit::{Fitted, Guess, Problem};
-use corymb_model::scene::Axis;
 use corymb_model::frames::Direction;
+use corymb_model::scene::Axis;
 use nalgebra::Vector3;
 
 /// Beyond this deviation the local quadratic does not describe the distribution, radians.
@@ -19,8 +19,15 @@ pub(super) struct Sphere<'a> {
 
 impl<'a> Sphere<'a> {
     /// Evaluates the evidence at every point.
-    pub(super) fn new(points: &'a [Vector3<f64>], evidence: &AxisEvidence, image_axis_rad: f64) -> Sphere<'a> {
-        let noise = AxisNoise { image_axis_rad, slack_rad: 0.0 };
+    pub(super) fn new(
+        points: &'a [Vector3<f64>],
+        evidence: &AxisEvidence,
+        image_axis_rad: f64,
+    ) -> Sphere<'a> {
+        let noise = AxisNoise {
+            image_axis_rad,
+            slack_rad: 0.0,
+        };
         let losses = if evidence.is_empty() {
             vec![0.0; points.len()]
         } else {
@@ -32,7 +39,9 @@ impl<'a> Sphere<'a> {
     /// The point of least loss, and the loss.
     pub(super) fn best(&self) -> Option<(Vector3<f64>, f64)> {
         let pairs = self.points.iter().zip(&self.losses);
-        pairs.min_by(|a, b| a.1.total_cmp(b.1)).map(|(p, l)| (*p, *l))
+        pairs
+            .min_by(|a, b| a.1.total_cmp(b.1))
+            .map(|(p, l)| (*p, *l))
     }
 }
 
@@ -41,21 +50,46 @@ impl<'a> Sphere<'a> {
 pub(super) fn summarise(sphere: &Sphere<'_>, problem: &Problem<'_>, fit: &Fitted) -> Option<Axis> {
     let far = fit.guess.far;
     let tie = |axis: &Vector3<f64>| problem.tie_loss(&Guess { axis: *axis, far });
-    let noise = AxisNoise { image_axis_rad: problem.habit.image_axis_rad, slack_rad: 0.0 };
+    let noise = AxisNoise {
+        image_axis_rad: problem.habit.image_axis_rad,
+        slack_rad: 0.0,
+    };
     let least = problem.evidence.loss(&fit.guess.axis, noise) + tie(&fit.guess.axis);
-    let weights: Vec<f64> =
-        sphere.points.iter().zip(&sphere.losses).map(|(p, l)| (least - l - tie(p)).min(0.0).exp()).collect();
+    let weights: Vec<f64> = sphere
+        .points
+        .iter()
+        .zip(&sphere.losses)
+        .map(|(p, l)| (least - l - tie(p)).min(0.0).exp())
+        .collect();
     let local = 0.5 * fit.axis_covariance.trace();
     let (direction, variance) = if local.sqrt() < WIDE {
-        (fit.guess.axis, with_far_mass(sphere, &weights, &fit.guess.axis, fit.axis_covariance.determinant(), local))
+        (
+            fit.guess.axis,
+            with_far_mass(
+                sphere,
+                &weights,
+                &fit.guess.axis,
+                fit.axis_covariance.determinant(),
+                local,
+            ),
+        )
     } else {
         spread(sphere, &weights)?
     };
-    Some(Axis { direction: Direction::of(direction)?, deviation_rad: (variance + FLOOR * FLOOR).sqrt() })
+    Some(Axis {
+        direction: Direction::of(direction)?,
+        deviation_rad: (variance + FLOOR * FLOOR).sqrt(),
+    })
 }
 
 /// Variance per axis with the mass that lies beyond three local deviations.
-fn with_far_mass(sphere: &Sphere<'_>, weights: &[f64], axis: &Vector3<f64>, determinant: f64, local: f64) -> f64 {
+fn with_far_mass(
+    sphere: &Sphere<'_>,
+    weights: &[f64],
+    axis: &Vector3<f64>,
+    determinant: f64,
+    local: f64,
+) -> f64 {
     #[allow(clippy::cast_precision_loss)] // a few hundred
     let cell = 4.0 * std::f64::consts::PI / sphere.points.len() as f64;
     let main = 2.0 * std::f64::consts::PI * determinant.max(0.0).sqrt();
@@ -76,7 +110,11 @@ fn spread(sphere: &Sphere<'_>, weights: &[f64]) -> Option<(Vector3<f64>, f64)> {
     let sum: Vector3<f64> = sphere.points.iter().zip(weights).map(|(p, w)| p * *w).sum();
     let total: f64 = weights.iter().sum();
     let mean = sum.try_normalize(1e-9 * total)?;
-    let moment: f64 =
-        sphere.points.iter().zip(weights).map(|(p, w)| w * p.dot(&mean).clamp(-1.0, 1.0).acos().powi(2)).sum();
+    let moment: f64 = sphere
+        .points
+        .iter()
+        .zip(weights)
+        .map(|(p, w)| w * p.dot(&mean).clamp(-1.0, 1.0).acos().powi(2))
+        .sum();
     Some((mean, 0.5 * moment / total))
 }

@@ -18,7 +18,12 @@ const WORTH: f64 = 6.0;
 pub(super) type CalyxOf = Vec<Option<usize>>;
 
 /// The evidence of every body, with the calyx boxes of `given`.
-pub(super) fn evidence(sights: &Sights, bodies: &[Body], given: &CalyxOf, config: &PartsConfig) -> Vec<AxisEvidence> {
+pub(super) fn evidence(
+    sights: &Sights,
+    bodies: &[Body],
+    given: &CalyxOf,
+    config: &PartsConfig,
+) -> Vec<AxisEvidence> {
     let of_body = |body_idx: usize| {
         let mut out = AxisEvidence::default();
         for i in sights.of_body(body_idx) {
@@ -26,7 +31,13 @@ pub(super) fn evidence(sights: &Sights, bodies: &[Body], given: &CalyxOf, config
             let image = sights.image(sight);
             out.add_image_axis(sight, image);
             if let Some(seen) = given[i] {
-                out.add_pole(sight, image, image.calyces[seen].centre(), bodies[body_idx].radius_m, config);
+                out.add_pole(
+                    sight,
+                    image,
+                    image.calyces[seen].centre(),
+                    bodies[body_idx].radius_m,
+                    config,
+                );
             }
         }
         out
@@ -50,9 +61,15 @@ pub(super) fn give(
             let sight = &sights.all[i];
             let body = &bodies[sight.body_idx];
             for &column in &sight.calyces {
-                let (axis, outside) = lift(sights, sight, &image.calyces[column], body.radius_m, config);
-                let loss = evidence[sight.body_idx].loss(&axis, noise) - least[sight.body_idx] + outside;
-                candidates.push(Candidate { row, column, gain: WORTH - loss });
+                let (axis, outside) =
+                    lift(sights, sight, &image.calyces[column], body.radius_m, config);
+                let loss =
+                    evidence[sight.body_idx].loss(&axis, noise) - least[sight.body_idx] + outside;
+                candidates.push(Candidate {
+                    row,
+                    column,
+                    gain: WORTH - loss,
+                });
             }
         }
         for pair in best_pairs(&candidates, image.sights.len(), image.calyces.len()) {
@@ -64,7 +81,13 @@ pub(super) fn give(
 
 /// The axis that a calyx box tells on its own: from the centre to where the box's line of sight enters the fruit (the
 /// calyx end faces the camera); and a loss for a line of sight that passes it by.
-fn lift(sights: &Sights, sight: &Sight, seen: &PartBox, radius_m: f64, config: &PartsConfig) -> (Vector3<f64>, f64) {
+fn lift(
+    sights: &Sights,
+    sight: &Sight,
+    seen: &PartBox,
+    radius_m: f64,
+    config: &PartsConfig,
+) -> (Vector3<f64>, f64) {
     let image = sights.image(sight);
     let (p, reach) = (&sight.p_in_camera, radius_m * config.length_over_diameter);
     let at = seen.centre() - sight.shift;
@@ -74,5 +97,8 @@ fn lift(sights: &Sights, sight: &Sight, seen: &PartBox, radius_m: f64, config: &
     let sigma = p.z * (0.5 * image.edge.powi(2) + sight.local.powi(2)).sqrt() + SHAPE * reach;
     let depth = (reach * reach - foot.norm_squared()).max(0.0).sqrt();
     let axis = image.turn.transpose() * (foot - along * depth);
-    (axis.try_normalize(1e-12).unwrap_or_else(Vector3::z), 0.5 * (beyond / sigma).powi(2))
+    (
+        axis.try_normalize(1e-12).unwrap_or_else(Vector3::z),
+        0.5 * (beyond / sigma).powi(2),
+    )
 }

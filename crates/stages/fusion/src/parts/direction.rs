@@ -73,10 +73,19 @@ impl AxisEvidence {
     }
 
     /// Takes in a calyx box given to the body.
-    pub(super) fn add_pole(&mut self, sight: &Sight, image: &Image, seen: Vector2<f64>, radius_m: f64, config: &PartsConfig) {
+    pub(super) fn add_pole(
+        &mut self,
+        sight: &Sight,
+        image: &Image,
+        seen: Vector2<f64>,
+        radius_m: f64,
+        config: &PartsConfig,
+    ) {
         let z = sight.p_in_camera.z;
         let shape = SHAPE * radius_m / z;
-        let sigma = (0.5 * image.edge.powi(2) + sight.local.powi(2) + shape * shape).sqrt().max(1e-9);
+        let sigma = (0.5 * image.edge.powi(2) + sight.local.powi(2) + shape * shape)
+            .sqrt()
+            .max(1e-9);
         self.poles.push(Pole {
             p_in_camera: sight.p_in_camera,
             turn: image.turn,
@@ -90,13 +99,20 @@ impl AxisEvidence {
     /// Negative log-likelihood of axis `a` (unit, orchard frame), each observation's share bounded.
     pub(super) fn loss(&self, a: &Vector3<f64>, noise: AxisNoise) -> f64 {
         let variance = noise.image_axis_rad.powi(2) + noise.slack_rad.powi(2);
-        let axes: f64 = self.image_axes.iter().map(|o| bounded((1.0 - o.cosine(a)) / variance).0).sum();
+        let axes: f64 = self
+            .image_axes
+            .iter()
+            .map(|o| bounded((1.0 - o.cosine(a)) / variance).0)
+            .sum();
         let poles: f64 = self.poles.iter().map(|o| o.loss(a, noise.slack_rad)).sum();
         axes + poles
     }
 
     /// Angles between `a` as the images should show it and as they do, radians.
-    pub(super) fn image_angles<'a>(&'a self, a: &'a Vector3<f64>) -> impl Iterator<Item = f64> + 'a {
+    pub(super) fn image_angles<'a>(
+        &'a self,
+        a: &'a Vector3<f64>,
+    ) -> impl Iterator<Item = f64> + 'a {
         self.image_axes.iter().map(move |o| o.angle(a))
     }
 
@@ -132,13 +148,17 @@ impl Pole {
     fn predict(&self, a: &Vector3<f64>) -> (Vector2<f64>, f64) {
         let turned = self.turn * a;
         let q = self.p_in_camera + turned * self.reach_m;
-        (Vector2::new(q.x / q.z, q.y / q.z) + self.shift, -turned.dot(&q) / q.norm().max(1e-9))
+        (
+            Vector2::new(q.x / q.z, q.y / q.z) + self.shift,
+            -turned.dot(&q) / q.norm().max(1e-9),
+        )
     }
 
     fn loss(&self, a: &Vector3<f64>, slack_rad: f64) -> f64 {
         let (at, facing) = self.predict(a);
         let slack = slack_rad * self.reach_m / self.p_in_camera.z;
-        let away = (at - self.seen).norm_squared() / (2.0 * (self.sigma * self.sigma + slack * slack));
+        let away =
+            (at - self.seen).norm_squared() / (2.0 * (self.sigma * self.sigma + slack * slack));
         let turned_off = ((FACING - facing) / FACING_SOFT).max(0.0);
         bounded(away + turned_off * turned_off).0
     }

@@ -90,13 +90,19 @@ impl Problem<'_> {
         let length = piece.norm().max(1e-6);
         let bend = (guess.axis - piece / length) / self.config.bend_deviation_rad;
         out.extend(bend.iter().map(|&e| (e, 1.0)));
-        out.push(((length - self.habit.length_m[0]) / self.habit.length_m[1], 1.0));
+        out.push((
+            (length - self.habit.length_m[0]) / self.habit.length_m[1],
+            1.0,
+        ));
     }
 
     /// Residuals in standard deviations with weights; returns the loss.
     fn residuals(&self, guess: &Guess, out: &mut Vec<(f64, f64)>) -> f64 {
         out.clear();
-        let noise = AxisNoise { image_axis_rad: self.habit.image_axis_rad, slack_rad: 0.0 };
+        let noise = AxisNoise {
+            image_axis_rad: self.habit.image_axis_rad,
+            slack_rad: 0.0,
+        };
         self.evidence.residuals(&guess.axis, noise, out);
         let mut loss = self.evidence.loss(&guess.axis, noise);
         let before = out.len();
@@ -108,7 +114,10 @@ impl Problem<'_> {
                 let sight = &self.sights.all[b.sight_idx];
                 let image = self.sights.image(sight);
                 let (p, q) = (sight.see(image, &top), sight.see(image, &far));
-                for e in b.model.inwards(&p.inf(&q), &p.sup(&q), &image.stems[b.box_idx]) {
+                for e in b
+                    .model
+                    .inwards(&p.inf(&q), &p.sup(&q), &image.stems[b.box_idx])
+                {
                     let (l, w) = b.model.loss(e);
                     loss += l;
                     out.push((e, w));
@@ -127,7 +136,11 @@ impl Problem<'_> {
         for _ in 0..ITERATIONS {
             let (n, gradient) = self.normal(&guess, &now);
             normal = n;
-            let Some((better, lower)) = self.step(&guess, loss, &n, &gradient, &mut damping, &mut next) else { break };
+            let Some((better, lower)) =
+                self.step(&guess, loss, &n, &gradient, &mut damping, &mut next)
+            else {
+                break;
+            };
             let gained = loss - lower;
             (guess, loss) = (better, lower);
             std::mem::swap(&mut now, &mut next);
@@ -135,12 +148,16 @@ impl Problem<'_> {
                 break;
             }
         }
-        let covariance = normal.try_inverse().unwrap_or_else(|| Normal::identity() * 1e3);
+        let covariance = normal
+            .try_inverse()
+            .unwrap_or_else(|| Normal::identity() * 1e3);
         Fitted {
             guess,
             loss,
             axis_covariance: covariance.fixed_view::<2, 2>(0, 0).into_owned(),
-            far_covariance: guess.far.map(|_| covariance.fixed_view::<3, 3>(2, 2).into_owned()),
+            far_covariance: guess
+                .far
+                .map(|_| covariance.fixed_view::<3, 3>(2, 2).into_owned()),
         }
     }
 
@@ -205,7 +222,9 @@ impl Problem<'_> {
 fn moved(guess: &Guess, step: &Step) -> Guess {
     let (e, f) = tangents(&guess.axis);
     let axis = (guess.axis + e * step[0] + f * step[1]).normalize();
-    let far = guess.far.map(|p| p + Vector3::new(step[2], step[3], step[4]));
+    let far = guess
+        .far
+        .map(|p| p + Vector3::new(step[2], step[3], step[4]));
     Guess { axis, far }
 }
 

@@ -47,7 +47,11 @@ struct Ray {
 }
 
 /// The best candidates for a body, best first.
-pub(super) fn hypotheses(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Hypothesis> {
+pub(super) fn hypotheses(
+    problem: &Problem<'_>,
+    body_idx: usize,
+    models: &[EdgeModel],
+) -> Vec<Hypothesis> {
     let rays = rays(problem, body_idx, models);
     let mut points = crossings(problem, &rays);
     if points.len() < FEW_CROSSINGS {
@@ -57,7 +61,10 @@ pub(super) fn hypotheses(problem: &Problem<'_>, body_idx: usize, models: &[EdgeM
     }
     let mut found: Vec<Hypothesis> = distinct(points)
         .into_iter()
-        .map(|far| Hypothesis { far, score: score(problem, body_idx, models, &far, |_, _, gain| gain) })
+        .map(|far| Hypothesis {
+            far,
+            score: score(problem, body_idx, models, &far, |_, _, gain| gain),
+        })
         .collect();
     found.sort_by(|a, b| b.score.total_cmp(&a.score));
     let mut kept: Vec<Hypothesis> = Vec::new();
@@ -91,15 +98,20 @@ pub(super) fn score(
         total += sight.stems.iter().map(gain).fold(0.0, f64::max);
     }
     let axis = -top.normalize();
-    let noise =
-        AxisNoise { image_axis_rad: problem.habit.image_axis_rad, slack_rad: problem.config.bend_deviation_rad };
+    let noise = AxisNoise {
+        image_axis_rad: problem.habit.image_axis_rad,
+        slack_rad: problem.config.bend_deviation_rad,
+    };
     let length = ((far - top).norm() - problem.habit.length_m[0]) / problem.habit.length_m[1];
     total - problem.evidence.loss(&axis, noise) - 0.5 * length * length
 }
 
 fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray> {
-    let sights: Vec<usize> =
-        problem.sights.of_body(body_idx).filter(|&i| !problem.sights.all[i].stems.is_empty()).collect();
+    let sights: Vec<usize> = problem
+        .sights
+        .of_body(body_idx)
+        .filter(|&i| !problem.sights.all[i].stems.is_empty())
+        .collect();
     let step = sights.len().div_ceil(LARGEST_VIEWS).max(1);
     let mut out = Vec::new();
     for &i in sights.iter().step_by(step) {
@@ -115,7 +127,13 @@ fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray
 }
 
 /// The corners of a box that could show the far end: the opposite corner lies nearer to the fruit, and near enough.
-fn corners(problem: &Problem<'_>, sight_idx: usize, box_idx: usize, model: &EdgeModel, out: &mut Vec<Ray>) {
+fn corners(
+    problem: &Problem<'_>,
+    sight_idx: usize,
+    box_idx: usize,
+    model: &EdgeModel,
+    out: &mut Vec<Ray>,
+) {
     let sight = &problem.sights.all[sight_idx];
     let image = problem.sights.image(sight);
     let b = &image.stems[box_idx];
@@ -129,7 +147,10 @@ fn corners(problem: &Problem<'_>, sight_idx: usize, box_idx: usize, model: &Edge
         if (flat[0] && sx > 0.0) || (flat[1] && sy > 0.0) {
             continue;
         }
-        let arm = Vector2::new(if flat[0] { 0.0 } else { sx * half.x }, if flat[1] { 0.0 } else { sy * half.y });
+        let arm = Vector2::new(
+            if flat[0] { 0.0 } else { sx * half.x },
+            if flat[1] { 0.0 } else { sy * half.y },
+        );
         let (far, near) = (middle + arm, middle - arm);
         let gap_m = ((near - at).norm() * z - outline).max(0.0);
         if (far - at).norm() <= (near - at).norm() || gap_m > problem.config.largest_gap_m {
@@ -138,7 +159,12 @@ fn corners(problem: &Problem<'_>, sight_idx: usize, box_idx: usize, model: &Edge
         let seen = far - sight.shift;
         let along = image.turn.transpose() * Vector3::new(seen.x, seen.y, 1.0).normalize();
         let origin = -(image.turn.transpose() * sight.p_in_camera);
-        out.push(Ray { image_idx: sight.image_idx, origin, along, gap_m });
+        out.push(Ray {
+            image_idx: sight.image_idx,
+            origin,
+            along,
+            gap_m,
+        });
     }
 }
 

@@ -58,7 +58,10 @@ pub(super) fn lengths(
 ) {
     let mut lengths = Vec::new();
     for (body_idx, fit) in fits.iter().enumerate() {
-        let views = sights.of_body(body_idx).filter(|&i| held[i].is_some()).count();
+        let views = sights
+            .of_body(body_idx)
+            .filter(|&i| held[i].is_some())
+            .count();
         if let (Some(fit), true) = (fit, views >= ENOUGH_VIEWS)
             && let Some(far) = fit.guess.far
         {

@@ -19,13 +19,22 @@ pub(super) struct Candidate {
 
 /// The best pairs, by row. Ties go to the smaller row and column.
 pub(super) fn best_pairs(candidates: &[Candidate], rows: usize, columns: usize) -> Vec<Candidate> {
-    let useful: Vec<Candidate> = candidates.iter().copied().filter(|c| c.gain > 0.0).collect();
+    let useful: Vec<Candidate> = candidates
+        .iter()
+        .copied()
+        .filter(|c| c.gain > 0.0)
+        .collect();
     let mut parts = UnionFind::<usize>::new(rows + columns);
     for c in &useful {
         parts.union(c.row, rows + c.column);
     }
-    let mut keyed: Vec<(usize, Candidate)> = useful.into_iter().map(|c| (parts.find(c.row), c)).collect();
-    keyed.sort_by(|(p, a), (q, b)| p.cmp(q).then(a.row.cmp(&b.row)).then(a.column.cmp(&b.column)));
+    let mut keyed: Vec<(usize, Candidate)> =
+        useful.into_iter().map(|c| (parts.find(c.row), c)).collect();
+    keyed.sort_by(|(p, a), (q, b)| {
+        p.cmp(q)
+            .then(a.row.cmp(&b.row))
+            .then(a.column.cmp(&b.column))
+    });
     let mut out = Vec::new();
     for part in keyed.chunk_by(|a, b| a.0 == b.0) {
         if let [(_, only)] = part {
@@ -55,7 +64,11 @@ fn solve_part(part: &[(usize, Candidate)], out: &mut Vec<Candidate>) {
     for (r, k) in taken.into_iter().enumerate() {
         if let Some(k) = k {
             let gain = -costs[r * columns.len() + k];
-            out.push(Candidate { row: rows[r], column: columns[k], gain });
+            out.push(Candidate {
+                row: rows[r],
+                column: columns[k],
+                gain,
+            });
         }
     }
 }

@@ -41,16 +41,27 @@ pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
     let points = sphere_points(SPHERE_POINTS);
     let mut habit = learn::prior(config);
     let (given, evidence) = give_calyces(&sights, scene, &points, &mut habit, config);
-    let spheres: Vec<Sphere<'_>> =
-        evidence.iter().map(|e| Sphere::new(&points, e, habit.image_axis_rad)).collect();
-    let pairing = Pairing { sights: &sights, bodies: &scene.bodies, evidence: &evidence, config };
+    let spheres: Vec<Sphere<'_>> = evidence
+        .iter()
+        .map(|e| Sphere::new(&points, e, habit.image_axis_rad))
+        .collect();
+    let pairing = Pairing {
+        sights: &sights,
+        bodies: &scene.bodies,
+        evidence: &evidence,
+        config,
+    };
     let (fits, held) = pair_stems(&pairing, &spheres, &mut habit);
     let models = pairing.tight_models();
     let mut found = Vec::with_capacity(fits.len());
     for (body_idx, fit) in fits.iter().enumerate() {
         let problem = pairing.problem(body_idx, habit, &held, &models);
-        let axis = fit.as_ref().and_then(|f| summarise(&spheres[body_idx], &problem, f));
-        let stem = fit.as_ref().and_then(|f| stem_of(f, &scene.bodies[body_idx], problem.boxes.len(), config));
+        let axis = fit
+            .as_ref()
+            .and_then(|f| summarise(&spheres[body_idx], &problem, f));
+        let stem = fit
+            .as_ref()
+            .and_then(|f| stem_of(f, &scene.bodies[body_idx], problem.boxes.len(), config));
         found.push((axis, stem));
     }
     for (body_idx, (axis, stem)) in found.into_iter().enumerate() {
@@ -71,14 +82,19 @@ fn give_calyces(
     let mut given = vec![None; sights.all.len()];
     let mut evidence = calyx::evidence(sights, &scene.bodies, &given, config);
     for round in 0..2 {
-        let best: Vec<Option<(Vector3<f64>, f64)>> =
-            evidence.iter().map(|e| Sphere::new(points, e, habit.image_axis_rad).best()).collect();
+        let best: Vec<Option<(Vector3<f64>, f64)>> = evidence
+            .iter()
+            .map(|e| Sphere::new(points, e, habit.image_axis_rad).best())
+            .collect();
         if round == 0 {
             let axes: Vec<_> = best.iter().map(|b| b.map(|(a, _)| a)).collect();
             learn::image_axes(habit, config, &evidence, &axes);
         }
         let least: Vec<f64> = best.iter().map(|b| b.map_or(0.0, |(_, l)| l)).collect();
-        let noise = AxisNoise { image_axis_rad: habit.image_axis_rad, slack_rad: config.bend_deviation_rad };
+        let noise = AxisNoise {
+            image_axis_rad: habit.image_axis_rad,
+            slack_rad: config.bend_deviation_rad,
+        };
         given = calyx::give(sights, &scene.bodies, &evidence, &least, noise, config);
         evidence = calyx::evidence(sights, &scene.bodies, &given, config);
     }
@@ -86,11 +102,21 @@ fn give_calyces(
 }
 
 /// Stem boxes and fitted stems, in rounds.
-fn pair_stems(pairing: &Pairing<'_>, spheres: &[Sphere<'_>], habit: &mut Habit) -> (Vec<Option<Fitted>>, StemOf) {
+fn pair_stems(
+    pairing: &Pairing<'_>,
+    spheres: &[Sphere<'_>],
+    habit: &mut Habit,
+) -> (Vec<Option<Fitted>>, StemOf) {
     let starts: Vec<Option<Vector3<f64>>> = spheres
         .iter()
         .zip(pairing.evidence)
-        .map(|(s, e)| if e.is_empty() { None } else { s.best().map(|(a, _)| a) })
+        .map(|(s, e)| {
+            if e.is_empty() {
+                None
+            } else {
+                s.best().map(|(a, _)| a)
+            }
+        })
         .collect();
     let (loose, tight) = (pairing.loose_models(), pairing.tight_models());
     let candidates = pairing.candidates(*habit, &loose);
@@ -103,7 +129,14 @@ fn pair_stems(pairing: &Pairing<'_>, spheres: &[Sphere<'_>], habit: &mut Habit) 
     let mut fits = pairing.fit(&pieces, &starts, *habit, &held, &tight);
     for round in 1..pairing.config.rounds.max(1) {
         if round == 1 {
-            learn::lengths(habit, pairing.config, pairing.sights, pairing.bodies, &fits, &held);
+            learn::lengths(
+                habit,
+                pairing.config,
+                pairing.sights,
+                pairing.bodies,
+                &fits,
+                &held,
+            );
         }
         let fitted = pieces_of(&fits, pairing.bodies, pairing.config);
         for (piece, better) in pieces.iter_mut().zip(fitted) {
@@ -130,11 +163,19 @@ fn stem_of(fit: &Fitted, body: &Body, views: usize, config: &PartsConfig) -> Opt
 }
 
 /// Calyx and stem boxes of a body, ascending.
-fn boxes_of(sights: &Sights, body_idx: usize, given: &calyx::CalyxOf, held: &StemOf) -> (Vec<BoxRef>, Vec<BoxRef>) {
+fn boxes_of(
+    sights: &Sights,
+    body_idx: usize,
+    given: &calyx::CalyxOf,
+    held: &StemOf,
+) -> (Vec<BoxRef>, Vec<BoxRef>) {
     let (mut calyces, mut stems) = (Vec::new(), Vec::new());
     for i in sights.of_body(body_idx) {
         let image = sights.image(&sights.all[i]);
-        let name = |detection_idx: u32| BoxRef { frame_idx: image.frame_idx, detection_idx };
+        let name = |detection_idx: u32| BoxRef {
+            frame_idx: image.frame_idx,
+            detection_idx,
+        };
         calyces.extend(given[i].map(|b| name(image.calyces[b].detection_idx)));
         stems.extend(held[i].map(|(b, _)| name(image.stems[b].detection_idx)));
     }

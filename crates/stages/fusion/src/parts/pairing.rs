@@ -40,11 +40,23 @@ pub(super) struct Pairing<'a> {
 
 impl<'a> Pairing<'a> {
     /// The problem of one body with the stem boxes that it holds.
-    pub(super) fn problem(&self, body_idx: usize, habit: Habit, held: &StemOf, models: &[EdgeModel]) -> Problem<'a> {
+    pub(super) fn problem(
+        &self,
+        body_idx: usize,
+        habit: Habit,
+        held: &StemOf,
+        models: &[EdgeModel],
+    ) -> Problem<'a> {
         let boxes = self
             .sights
             .of_body(body_idx)
-            .filter_map(|i| held.get(i)?.map(|(b, _)| StemBox { sight_idx: i, box_idx: b, model: models[i] }))
+            .filter_map(|i| {
+                held.get(i)?.map(|(b, _)| StemBox {
+                    sight_idx: i,
+                    box_idx: b,
+                    model: models[i],
+                })
+            })
             .collect();
         Problem {
             sights: self.sights,
@@ -58,18 +70,31 @@ impl<'a> Pairing<'a> {
 
     /// Edge models of all sights while stems are taken as radial.
     pub(super) fn loose_models(&self) -> Vec<EdgeModel> {
-        let loose = PartsConfig { bow_m: self.config.bow_m.max(RADIAL_BOW_M), ..*self.config };
-        self.sights.all.iter().map(|s| EdgeModel::new(s, self.sights.image(s), &loose)).collect()
+        let loose = PartsConfig {
+            bow_m: self.config.bow_m.max(RADIAL_BOW_M),
+            ..*self.config
+        };
+        self.sights
+            .all
+            .iter()
+            .map(|s| EdgeModel::new(s, self.sights.image(s), &loose))
+            .collect()
     }
 
     /// Edge models of all sights once stems are fitted.
     pub(super) fn tight_models(&self) -> Vec<EdgeModel> {
-        self.sights.all.iter().map(|s| EdgeModel::new(s, self.sights.image(s), self.config)).collect()
+        self.sights
+            .all
+            .iter()
+            .map(|s| EdgeModel::new(s, self.sights.image(s), self.config))
+            .collect()
     }
 
     /// Candidates for every body's stem.
     pub(super) fn candidates(&self, habit: Habit, models: &[EdgeModel]) -> Vec<Vec<Hypothesis>> {
-        (0..self.bodies.len()).map(|b| hypotheses(&self.problem(b, habit, &Vec::new(), models), b, models)).collect()
+        (0..self.bodies.len())
+            .map(|b| hypotheses(&self.problem(b, habit, &Vec::new(), models), b, models))
+            .collect()
     }
 
     /// The candidate of each body that explains most of what others do not hold.
@@ -90,16 +115,26 @@ impl<'a> Pairing<'a> {
                     _ => gain,
                 }
             };
-            let weighed = candidates[body_idx].iter().map(|h| (score(&problem, body_idx, models, &h.far, value), h));
+            let weighed = candidates[body_idx]
+                .iter()
+                .map(|h| (score(&problem, body_idx, models, &h.far, value), h));
             let (top, h) = weighed.max_by(|a, b| a.0.total_cmp(&b.0))?;
-            (top.is_finite()).then(|| Piece { top: radial_top(&h.far, problem.radius_m, self.config), far: h.far })
+            (top.is_finite()).then(|| Piece {
+                top: radial_top(&h.far, problem.radius_m, self.config),
+                far: h.far,
+            })
         };
         (0..self.bodies.len()).map(best).collect()
     }
 
     /// Which body holds each stem box, and its gain.
     fn holders(&self, held: &StemOf) -> Vec<Vec<Option<(usize, f64)>>> {
-        let mut out: Vec<Vec<_>> = self.sights.images.iter().map(|im| vec![None; im.stems.len()]).collect();
+        let mut out: Vec<Vec<_>> = self
+            .sights
+            .images
+            .iter()
+            .map(|im| vec![None; im.stems.len()])
+            .collect();
         for (sight, given) in self.sights.all.iter().zip(held) {
             if let Some((b, gain)) = given {
                 out[sight.image_idx][*b] = Some((sight.body_idx, *gain));
@@ -115,7 +150,9 @@ impl<'a> Pairing<'a> {
             let mut candidates = Vec::new();
             for (row, &i) in image.sights.iter().enumerate() {
                 let sight = &self.sights.all[i];
-                let Some(piece) = pieces[sight.body_idx] else { continue };
+                let Some(piece) = pieces[sight.body_idx] else {
+                    continue;
+                };
                 let (p, q) = (sight.see(image, &piece.top), sight.see(image, &piece.far));
                 let handicap = if sight.has_box { 0.0 } else { UNSEEN_BODY };
                 for &column in &sight.stems {
@@ -141,10 +178,17 @@ impl<'a> Pairing<'a> {
     ) -> Vec<Option<Fitted>> {
         let one = |body_idx: usize| {
             let problem = self.problem(body_idx, habit, held, models);
-            let far = if problem.boxes.is_empty() { None } else { pieces[body_idx].map(|p| p.far) };
+            let far = if problem.boxes.is_empty() {
+                None
+            } else {
+                pieces[body_idx].map(|p| p.far)
+            };
             let straight = far.and_then(|f| (-f).try_normalize(1e-9));
             let axes = [straight, starts[body_idx]];
-            let fits = axes.into_iter().flatten().map(|axis| problem.solve(Guess { axis, far }));
+            let fits = axes
+                .into_iter()
+                .flatten()
+                .map(|axis| problem.solve(Guess { axis, far }));
             fits.min_by(|a, b| a.loss.total_cmp(&b.loss))
         };
         (0..self.bodies.len()).map(one).collect()
@@ -152,10 +196,17 @@ impl<'a> Pairing<'a> {
 }
 
 /// The stems of fitted bodies.
-pub(super) fn pieces_of(fits: &[Option<Fitted>], bodies: &[Body], config: &PartsConfig) -> Vec<Option<Piece>> {
+pub(super) fn pieces_of(
+    fits: &[Option<Fitted>],
+    bodies: &[Body],
+    config: &PartsConfig,
+) -> Vec<Option<Piece>> {
     let piece = |(fit, body): (&Option<Fitted>, &Body)| {
         let guess = fit.as_ref()?.guess;
-        Some(Piece { top: guess.axis * (-body.radius_m * config.length_over_diameter), far: guess.far? })
+        Some(Piece {
+            top: guess.axis * (-body.radius_m * config.length_over_diameter),
+            far: guess.far?,
+        })
     };
     fits.iter().zip(bodies).map(piece).collect()
 }

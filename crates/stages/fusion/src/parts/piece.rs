@@ -33,14 +33,22 @@ impl EdgeModel {
     pub(super) fn new(sight: &Sight, image: &Image, config: &PartsConfig) -> EdgeModel {
         let z = sight.p_in_camera.z;
         let bow = config.bow_m / z;
-        let sigma = (image.edge.powi(2) + sight.local.powi(2) + bow * bow).sqrt().max(1e-9);
+        let sigma = (image.edge.powi(2) + sight.local.powi(2) + bow * bow)
+            .sqrt()
+            .max(1e-9);
         let tail = config.hidden_length_m / z;
         let root = (2.0 * std::f64::consts::PI).sqrt();
         let share = config.hidden_share.clamp(1e-6, 0.9);
         let ratio = (1.0 - share) / share * tail / (sigma * root);
         let core = (2.0 * ratio.max(1.0).ln()).sqrt().max(1.0);
         let worth = 4.0 * (CHANCE_RANGE_M / z / (sigma * root)).max(1.0).ln();
-        EdgeModel { margin: config.stem_half_width_m / z, sigma, core, slope: sigma / tail, worth }
+        EdgeModel {
+            margin: config.stem_half_width_m / z,
+            sigma,
+            core,
+            slope: sigma / tail,
+            worth,
+        }
     }
 
     /// Loss of an edge that lies `inwards` standard deviations inside the predicted one, and its weight as a least
@@ -57,7 +65,12 @@ impl EdgeModel {
     }
 
     /// How far inside the predicted edges (left, top, right, bottom) the box's lie, in standard deviations.
-    pub(super) fn inwards(&self, low: &Vector2<f64>, high: &Vector2<f64>, seen: &PartBox) -> [f64; 4] {
+    pub(super) fn inwards(
+        &self,
+        low: &Vector2<f64>,
+        high: &Vector2<f64>,
+        seen: &PartBox,
+    ) -> [f64; 4] {
         let (m, s) = (self.margin, 1.0 / self.sigma);
         [
             (seen.low.x - low.x + m) * s,
@@ -75,7 +88,11 @@ impl EdgeModel {
 }
 
 /// Offset of the stem's near end from the centre when only the far end is known: straight towards it.
-pub(super) fn radial_top(far_offset: &Vector3<f64>, radius_m: f64, config: &PartsConfig) -> Vector3<f64> {
+pub(super) fn radial_top(
+    far_offset: &Vector3<f64>,
+    radius_m: f64,
+    config: &PartsConfig,
+) -> Vector3<f64> {
     let norm = far_offset.norm().max(1e-9);
     far_offset * (radius_m * config.length_over_diameter / norm)
 }

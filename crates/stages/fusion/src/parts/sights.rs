@@ -103,7 +103,15 @@ impl Sights {
         let lenses: Vec<Lens> = run.cameras.iter().map(Lens::new).collect();
         let boxes_of_frame = boxes_by_frame(run, scene);
         let looks: Vec<Look<'_>> = (0..run.frames.len())
-            .filter_map(|frame_idx| Look::new(run, scene, &lenses, frame_idx, boxes_of_frame.get(frame_idx)?))
+            .filter_map(|frame_idx| {
+                Look::new(
+                    run,
+                    scene,
+                    &lenses,
+                    frame_idx,
+                    boxes_of_frame.get(frame_idx)?,
+                )
+            })
             .collect();
         let local_px = local_deviation_px(scene, &looks);
         let mut images = Vec::with_capacity(looks.len());
@@ -118,8 +126,14 @@ impl Sights {
         for (i, s) in all.iter().enumerate() {
             images[s.image_idx].sights.push(i);
         }
-        let starts = (0..=scene.bodies.len()).map(|b| all.partition_point(|s| s.body_idx < b)).collect();
-        Sights { images, all, starts }
+        let starts = (0..=scene.bodies.len())
+            .map(|b| all.partition_point(|s| s.body_idx < b))
+            .collect();
+        Sights {
+            images,
+            all,
+            starts,
+        }
     }
 
     /// The sights of a body: their positions in [`Sights::all`].
@@ -175,13 +189,29 @@ impl<'a> Look<'a> {
         let frame = run.frames.get(frame_idx)?;
         let lens = lenses.get(frame.camera_idx)?;
         let orchard_from_camera = scene.views.get(frame_idx)?.orchard_from_camera?;
-        let turn = orchard_from_camera.iso.rotation.to_rotation_matrix().into_inner().transpose();
+        let turn = orchard_from_camera
+            .iso
+            .rotation
+            .to_rotation_matrix()
+            .into_inner()
+            .transpose();
         let origin = orchard_from_camera.origin().xyz;
         let frame_idx = u32::try_from(frame_idx).ok()?;
-        let mut look = Look { frame_idx, detections: &frame.detections, lens, turn, origin, own: Vec::new() };
+        let mut look = Look {
+            frame_idx,
+            detections: &frame.detections,
+            lens,
+            turn,
+            origin,
+            own: Vec::new(),
+        };
         for &(body_idx, detection_idx) in boxes {
-            let (body, d) = (scene.bodies.get(body_idx)?, frame.detections.get(detection_idx as usize)?);
-            look.own.extend(look.own_box(body_idx, body, d, scene.box_edge_px));
+            let (body, d) = (
+                scene.bodies.get(body_idx)?,
+                frame.detections.get(detection_idx as usize)?,
+            );
+            look.own
+                .extend(look.own_box(body_idx, body, d, scene.box_edge_px));
         }
         look.own.sort_by_key(|o| o.body_idx);
         Some(look)
@@ -191,23 +221,34 @@ impl<'a> Look<'a> {
         let p = self.turn * (body.centre.xyz - self.origin);
         let (low, high) = outline(&p, body.radius_m)?;
         let (seen_low, seen_high, by_px) = flatten(self.lens, &d.box_px)?;
-        let tolerance = WHOLE_WITHIN * std::f64::consts::SQRT_2 * edge_px / self.lens.mean_focal_px();
+        let tolerance =
+            WHOLE_WITHIN * std::f64::consts::SQRT_2 * edge_px / self.lens.mean_focal_px();
         let extent = (seen_high - seen_low) - (high - low);
         Some(OwnBox {
             body_idx,
             offset: 0.5 * (seen_low + seen_high - low - high),
             whole: [extent.x.abs() < tolerance, extent.y.abs() < tolerance],
-            image_axis: d.axis_px.and_then(|a| (by_px * Vector2::from(a)).try_normalize(1e-12)),
+            image_axis: d
+                .axis_px
+                .and_then(|a| (by_px * Vector2::from(a)).try_normalize(1e-12)),
         })
     }
 
     fn image(&self, edge_px: f64) -> Image {
         let boxes = |class: Class| {
-            let of_class = self.detections.iter().enumerate().filter(move |(_, d)| d.class == class);
+            let of_class = self
+                .detections
+                .iter()
+                .enumerate()
+                .filter(move |(_, d)| d.class == class);
             of_class
                 .filter_map(|(i, d)| {
                     let (low, high, _) = flatten(self.lens, &d.box_px)?;
-                    Some(PartBox { detection_idx: u32::try_from(i).ok()?, low, high })
+                    Some(PartBox {
+                        detection_idx: u32::try_from(i).ok()?,
+                        low,
+                        high,
+                    })
                 })
                 .collect()
         };
@@ -238,7 +279,11 @@ impl<'a> Look<'a> {
             if p.z < NEAREST_M || !inside(&p, body.radius_m, &low, &high) {
                 continue;
             }
-            let own = self.own.binary_search_by_key(&body_idx, |o| o.body_idx).ok().map(|i| &self.own[i]);
+            let own = self
+                .own
+                .binary_search_by_key(&body_idx, |o| o.body_idx)
+                .ok()
+                .map(|i| &self.own[i]);
             let (shift, left) = anchor(own, local, image.edge);
             let mut sight = Sight {
                 image_idx,
@@ -267,15 +312,25 @@ impl Sight {
         let begins = outline + config.largest_gap_m / z;
         let ends = outline + config.longest_stem_m / z;
         let near = |b: &PartBox| {
-            let away = Vector2::new(apart(at.x, b.low.x, b.high.x), apart(at.y, b.low.y, b.high.y));
-            let far = Vector2::new(farthest(at.x, b.low.x, b.high.x), farthest(at.y, b.low.y, b.high.y));
+            let away = Vector2::new(
+                apart(at.x, b.low.x, b.high.x),
+                apart(at.y, b.low.y, b.high.y),
+            );
+            let far = Vector2::new(
+                farthest(at.x, b.low.x, b.high.x),
+                farthest(at.y, b.low.y, b.high.y),
+            );
             away.norm_squared() < begins * begins && far.norm_squared() < ends * ends
         };
-        self.stems = (0..image.stems.len()).filter(|&i| near(&image.stems[i])).collect();
+        self.stems = (0..image.stems.len())
+            .filter(|&i| near(&image.stems[i]))
+            .collect();
         // off the camera's axis an outline stretches outwards, by at most its slant
         let slant = (1.0 + at.norm_squared()).sqrt();
         let within = |b: &PartBox| (b.centre() - at).norm_squared() < (slant * outline).powi(2);
-        self.calyces = (0..image.calyces.len()).filter(|&i| within(&image.calyces[i])).collect();
+        self.calyces = (0..image.calyces.len())
+            .filter(|&i| within(&image.calyces[i]))
+            .collect();
     }
 }
 
@@ -300,10 +355,22 @@ fn anchor(own: Option<&OwnBox>, local: f64, edge: f64) -> (Vector2<f64>, f64) {
     }
     let keep = local * local / total;
     let shift = Vector2::new(
-        if own.whole[0] { keep * own.offset.x } else { 0.0 },
-        if own.whole[1] { keep * own.offset.y } else { 0.0 },
+        if own.whole[0] {
+            keep * own.offset.x
+        } else {
+            0.0
+        },
+        if own.whole[1] {
+            keep * own.offset.y
+        } else {
+            0.0
+        },
     );
-    let left = if own.whole[0] && own.whole[1] { local * (1.0 - keep).sqrt() } else { local };
+    let left = if own.whole[0] && own.whole[1] {
+        local * (1.0 - keep).sqrt()
+    } else {
+        local
+    };
     (shift, left)
 }
 
@@ -314,7 +381,11 @@ fn local_deviation_px(scene: &Scene, looks: &[Look<'_>]) -> f64 {
     for look in looks {
         let focal = look.lens.mean_focal_px();
         for own in &look.own {
-            sizes.extend((0..2).filter(|&k| own.whole[k]).map(|k| own.offset[k].abs() * focal));
+            sizes.extend(
+                (0..2)
+                    .filter(|&k| own.whole[k])
+                    .map(|k| own.offset[k].abs() * focal),
+            );
         }
     }
     if sizes.is_empty() {
@@ -323,7 +394,9 @@ fn local_deviation_px(scene: &Scene, looks: &[Look<'_>]) -> f64 {
     let middle = sizes.len() / 2;
     let (_, median, _) = sizes.select_nth_unstable_by(middle, f64::total_cmp);
     let spread = 1.4826 * *median;
-    (spread * spread - 0.5 * scene.box_edge_px * scene.box_edge_px).max(0.0).sqrt()
+    (spread * spread - 0.5 * scene.box_edge_px * scene.box_edge_px)
+        .max(0.0)
+        .sqrt()
 }
 
 /// Box of a sphere on the plane z = 1: the tangents of the angles at which planes through the camera centre touch it.
@@ -334,7 +407,8 @@ fn outline(p: &Vector3<f64>, radius_m: f64) -> Option<(Vector2<f64>, Vector2<f64
         let half = (radius_m / away).min(1.0).asin();
         let middle = across.atan2(p.z);
         let limit = std::f64::consts::FRAC_PI_2;
-        (middle - half > -limit && middle + half < limit).then(|| ((middle - half).tan(), (middle + half).tan()))
+        (middle - half > -limit && middle + half < limit)
+            .then(|| ((middle - half).tan(), (middle + half).tan()))
     };
     let (x, y) = (side(p.x)?, side(p.y)?);
     Some((Vector2::new(x.0, y.0), Vector2::new(x.1, y.1)))
@@ -345,7 +419,10 @@ fn outline(p: &Vector3<f64>, radius_m: f64) -> Option<(Vector2<f64>, Vector2<f64
 fn flatten(lens: &Lens, b: &[f64; 4]) -> Option<(Vector2<f64>, Vector2<f64>, Matrix2<f64>)> {
     let middle = Vector2::new(0.5 * (b[0] + b[2]), 0.5 * (b[1] + b[3]));
     let (n, by_px) = lens.undistort_with_jacobian(&middle).ok()?;
-    let half = Vector2::new(0.5 * (b[2] - b[0]) * by_px.m11, 0.5 * (b[3] - b[1]) * by_px.m22);
+    let half = Vector2::new(
+        0.5 * (b[2] - b[0]) * by_px.m11,
+        0.5 * (b[3] - b[1]) * by_px.m22,
+    );
     Some((n - half, n + half, by_px))
 }
 
@@ -353,12 +430,27 @@ fn flatten(lens: &Lens, b: &[f64; 4]) -> Option<(Vector2<f64>, Vector2<f64>, Mat
 fn bounds(lens: &Lens) -> (Vector2<f64>, Vector2<f64>) {
     let (w, h) = (lens.width_px(), lens.height_px());
     let (mut low, mut high) = (Vector2::repeat(-1.0), Vector2::repeat(1.0));
-    let border = [(0.0, 0.0), (w, 0.0), (0.0, h), (w, h), (0.5 * w, 0.0), (0.5 * w, h), (0.0, 0.5 * h), (w, 0.5 * h)];
-    let seen: Vec<Vector2<f64>> =
-        border.iter().filter_map(|&(x, y)| lens.undistort(&Vector2::new(x, y)).ok()).collect();
+    let border = [
+        (0.0, 0.0),
+        (w, 0.0),
+        (0.0, h),
+        (w, h),
+        (0.5 * w, 0.0),
+        (0.5 * w, h),
+        (0.0, 0.5 * h),
+        (w, 0.5 * h),
+    ];
+    let seen: Vec<Vector2<f64>> = border
+        .iter()
+        .filter_map(|&(x, y)| lens.undistort(&Vector2::new(x, y)).ok())
+        .collect();
     if seen.len() == border.len() {
-        low = seen.iter().fold(Vector2::repeat(f64::INFINITY), |a, n| a.inf(n));
-        high = seen.iter().fold(Vector2::repeat(f64::NEG_INFINITY), |a, n| a.sup(n));
+        low = seen
+            .iter()
+            .fold(Vector2::repeat(f64::INFINITY), |a, n| a.inf(n));
+        high = seen
+            .iter()
+            .fold(Vector2::repeat(f64::NEG_INFINITY), |a, n| a.sup(n));
     }
     (low, high)
 }
