@@ -2,6 +2,7 @@
 
 use crate::orchard::{Scene, Spec, plain};
 use corymb_score::{ScoreInput, render_table, score};
+use corymb_simulate::{SceneSpec, simulate, truth_as_map};
 use proptest::prelude::*;
 use serde_json::Value;
 
@@ -133,6 +134,31 @@ proptest! {
         }
         prop_assert_eq!(scores.truth.objects, scene.truth.fruitlets.len());
     }
+}
+
+/// A simulated scene with occlusion, misses, false and duplicate boxes; its truth as a map.
+#[test]
+fn a_simulated_truth_scores_all_of_itself() {
+    let simulated = simulate(&SceneSpec::close(), 3).unwrap();
+    let map = truth_as_map(&simulated);
+    let input = ScoreInput {
+        run: &simulated.run,
+        truth: &simulated.truth,
+        map: Some(&map),
+        decisions: None,
+        tasks: None,
+        policy: None,
+        setup: None,
+        true_orchard: Some(&simulated.true_orchard),
+    };
+    let scores = score(&input);
+    assert!(scores.truth.considered > 50);
+    let mut value = serde_json::to_value(&scores).unwrap();
+    for part in ["absolute", "shift_removed"] {
+        value[part]["trees"]["count_error_share"] = Value::Null; // the map lists what was seen once as well
+    }
+    let defined = check("", "", &value).unwrap();
+    assert!(defined >= 50, "only {defined} shares are defined");
 }
 
 #[test]
