@@ -6,7 +6,7 @@
 
 use super::PartsConfig;
 use super::direction::{AxisEvidence, AxisNoise};
-use super::piece::EdgeModel;
+use super::piece::{EdgeModel, EndState, Piece, leaving};
 use super::sights::Sights;
 use nalgebra::{Matrix2, Matrix3, SMatrix, SVector, Vector3};
 
@@ -39,12 +39,16 @@ pub(super) struct Habit {
     pub(super) length_m: [f64; 2],
     /// Deviation of an image axis, radians.
     pub(super) image_axis_rad: f64,
+    /// How far stems run above their chord, in lengths.
+    pub(super) sag: f64,
 }
 
 /// One body's problem.
 pub(super) struct Problem<'a> {
     pub(super) sights: &'a Sights,
     pub(super) evidence: &'a AxisEvidence,
+    /// The least loss of `evidence` over the sphere.
+    pub(super) least: f64,
     pub(super) boxes: Vec<StemBox>,
     pub(super) radius_m: f64,
     pub(super) habit: Habit,
@@ -58,6 +62,13 @@ pub(super) struct Guess {
     pub(super) axis: Vector3<f64>,
     /// Offset of the stem's far end from the body's centre.
     pub(super) far: Option<Vector3<f64>>,
+}
+
+/// Residuals in standard deviations with their weights, and how each stem box's ends are explained.
+#[derive(Default)]
+struct Residuals {
+    values: Vec<(f64, f64)>,
+    states: Vec<[EndState; 2]>,
 }
 
 /// The answer.
@@ -86,9 +97,10 @@ impl Problem<'_> {
 
     fn tie_residuals(&self, guess: &Guess, out: &mut Vec<(f64, f64)>) {
         let Some(far) = guess.far else { return };
-        let piece = self.top(&guess.axis) - far;
-        let length = piece.norm().max(1e-6);
-        let bend = (guess.axis - piece / length) / self.config.bend_deviation_rad;
+        let chord = self.top(&guess.axis) - far;
+        let length = chord.norm().max(1e-6);
+        let bend = (guess.axis - leaving(&(chord / length), self.habit.sag))
+            / self.config.bend_deviation_rad;
         out.extend(bend.iter().map(|&e| (e, 1.0)));
         out.push((
             (length - self.habit.length_m[0]) / self.habit.length_m[1],
@@ -96,32 +108,40 @@ impl Problem<'_> {
         ));
     }
 
-    /// Residuals in standard deviations with weights; returns the loss.
-    fn residuals(&self, guess: &Guess, out: &mut Vec<(f64, f64)>) -> f64 {
-        out.clear();
+    /// Residuals and the loss. With `frozen` every end is explained as it was before, so that derivatives compare like
+    /// with like.
+    fn residuals(&self, guess: &Guess, out: &mut Residuals, frozen: bool) -> f64 {
+        out.values.clear();
         let noise = AxisNoise {
             image_axis_rad: self.habit.image_axis_rad,
             slack_rad: 0.0,
         };
-        self.evidence.residuals(&guess.axis, noise, out);
+        self.evidence.residuals(&guess.axis, noise, &mut out.values);
         let mut loss = self.evidence.loss(&guess.axis, noise);
-        let before = out.len();
-        self.tie_residuals(guess, out);
-        loss += out[before..].iter().map(|(e, _)| 0.5 * e * e).sum::<f64>();
-        if let Some(far) = guess.far {
-            let top = self.top(&guess.axis);
-            for b in &self.boxes {
-                let sight = &self.sights.all[b.sight_idx];
-                let image = self.sights.image(sight);
-                let (p, q) = (sight.see(image, &top), sight.see(image, &far));
-                for e in b
-                    .model
-                    .inwards(&p.inf(&q), &p.sup(&q), &image.stems[b.box_idx])
-                {
-                    let (l, w) = b.model.loss(e);
-                    loss += l;
-                    out.push((e, w));
-                }
+        let before = out.values.len();
+        self.tie_residuals(guess, &mut out.values);
+        loss += out.values[before..]
+            .iter()
+            .map(|(e, _)| 0.5 * e * e)
+            .sum::<f64>();
+        let Some(far) = guess.far else { return loss };
+        if !frozen {
+            out.states.clear();
+        }
+        let piece = Piece::new(self.top(&guess.axis), far, self.habit.sag);
+        for (i, b) in self.boxes.iter().enumerate() {
+            let sight = &self.sights.all[b.sight_idx];
+            let image = self.sights.image(sight);
+            let ends = b
+                .model
+                .ends(&piece.see(sight, image), &image.stems[b.box_idx]);
+            if !frozen {
+                let states = ends.map(|e| b.model.state(&e));
+                loss += states[0].1 + states[1].1;
+                out.states.push(states.map(|s| s.0));
+            }
+            for (end, state) in ends.iter().zip(out.states[i]) {
+                out.values.extend(b.model.residuals(end, state));
             }
         }
         loss
@@ -129,8 +149,8 @@ impl Problem<'_> {
 
     /// The least loss near `start`.
     pub(super) fn solve(&self, start: Guess) -> Fitted {
-        let (mut guess, mut now, mut next) = (start, Vec::new(), Vec::new());
-        let mut loss = self.residuals(&guess, &mut now);
+        let (mut guess, mut now, mut next) = (start, Residuals::default(), Residuals::default());
+        let mut loss = self.residuals(&guess, &mut now, false);
         let mut damping = 1e-3;
         let mut normal = Normal::identity();
         for _ in 0..ITERATIONS {
@@ -169,7 +189,7 @@ impl Problem<'_> {
         normal: &Normal,
         gradient: &Step,
         damping: &mut f64,
-        scratch: &mut Vec<(f64, f64)>,
+        scratch: &mut Residuals,
     ) -> Option<(Guess, f64)> {
         for _ in 0..6 {
             let mut damped = *normal;
@@ -178,7 +198,7 @@ impl Problem<'_> {
             }
             let step = damped.cholesky()?.solve(gradient);
             let tried = moved(guess, &-step);
-            let lower = self.residuals(&tried, scratch);
+            let lower = self.residuals(&tried, scratch, false);
             if lower < loss {
                 *damping = (*damping * 0.2).max(1e-9);
                 return Some((tried, lower));
@@ -189,27 +209,31 @@ impl Problem<'_> {
     }
 
     /// Weighted normal matrix and gradient, by forward differences.
-    fn normal(&self, guess: &Guess, now: &[(f64, f64)]) -> (Normal, Step) {
+    fn normal(&self, guess: &Guess, now: &Residuals) -> (Normal, Step) {
         let dims = if guess.far.is_some() { 5 } else { 2 };
-        let mut columns: [Vec<(f64, f64)>; 5] = Default::default();
-        for (k, column) in columns.iter_mut().enumerate().take(dims) {
+        let mut moved_to = Residuals {
+            values: Vec::new(),
+            states: now.states.clone(),
+        };
+        let mut slopes = vec![Step::zeros(); now.values.len()];
+        for k in 0..dims {
             let h = if k < 2 { TURN_STEP } else { MOVE_STEP_M };
             let mut step = Step::zeros();
             step[k] = h;
-            self.residuals(&moved(guess, &step), column);
-            for (c, n) in column.iter_mut().zip(now) {
-                c.0 = (c.0 - n.0) / h;
+            self.residuals(&moved(guess, &step), &mut moved_to, true);
+            for ((slope, m), n) in slopes.iter_mut().zip(&moved_to.values).zip(&now.values) {
+                slope[k] = (m.0 - n.0) / h;
             }
         }
         // what nothing observes keeps a wide variance instead of none
         let mut normal = Normal::from_diagonal(&Step::from([1e-3, 1e-3, 1.0, 1.0, 1.0]));
         let mut gradient = Step::zeros();
-        for (i, &(e, w)) in now.iter().enumerate() {
+        for (slope, &(e, w)) in slopes.iter().zip(&now.values) {
             for a in 0..dims {
-                let wa = w * columns[a][i].0;
+                let wa = w * slope[a];
                 gradient[a] += wa * e;
                 for b in a..dims {
-                    normal[(a, b)] += wa * columns[b][i].0;
+                    normal[(a, b)] += wa * slope[b];
                 }
             }
         }

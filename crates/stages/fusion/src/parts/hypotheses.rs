@@ -6,7 +6,7 @@
 
 use super::direction::AxisNoise;
 use super::fit::{Habit, Problem};
-use super::piece::{EdgeModel, radial_top};
+use super::piece::{EdgeModel, Piece};
 use nalgebra::{Vector2, Vector3};
 
 /// Images whose corners are crossed; more add nothing but time.
@@ -85,7 +85,7 @@ pub(super) fn score(
     far: &Vector3<f64>,
     value: impl Fn(usize, usize, f64) -> f64,
 ) -> f64 {
-    let top = radial_top(far, problem.radius_m, problem.config);
+    let piece = Piece::towards(*far, problem.radius_m, problem.habit.sag, problem.config);
     let mut total = 0.0;
     for i in problem.sights.of_body(body_idx) {
         let sight = &problem.sights.all[i];
@@ -93,16 +93,16 @@ pub(super) fn score(
             continue;
         }
         let image = problem.sights.image(sight);
-        let (p, q) = (sight.see(image, &top), sight.see(image, far));
-        let gain = |&b: &usize| value(i, b, models[i].gain(&p, &q, &image.stems[b]));
+        let points = piece.see(sight, image);
+        let gain = |&b: &usize| value(i, b, models[i].gain(&points, &image.stems[b]));
         total += sight.stems.iter().map(gain).fold(0.0, f64::max);
     }
-    let axis = -top.normalize();
+    let axis = -piece.top.normalize();
     let noise = AxisNoise {
         image_axis_rad: problem.habit.image_axis_rad,
         slack_rad: problem.config.bend_deviation_rad,
     };
-    let length = ((far - top).norm() - problem.habit.length_m[0]) / problem.habit.length_m[1];
+    let length = (piece.length_m() - problem.habit.length_m[0]) / problem.habit.length_m[1];
     total - problem.evidence.loss(&axis, noise) - 0.5 * length * length
 }
 

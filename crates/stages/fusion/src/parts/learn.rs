@@ -4,10 +4,10 @@
 
 use super::PartsConfig;
 use super::direction::AxisEvidence;
-use super::fit::{Fitted, Habit};
+use super::fit::Habit;
 use super::pairing::StemOf;
+use super::piece::Piece;
 use super::sights::Sights;
-use corymb_model::scene::Body;
 use nalgebra::Vector3;
 
 /// How many observations a prior weighs.
@@ -22,6 +22,7 @@ pub(super) fn prior(config: &PartsConfig) -> Habit {
     Habit {
         length_m: [config.stem_length_m, config.stem_length_deviation_m],
         image_axis_rad: config.image_axis_deviation_rad,
+        sag: 0.0,
     }
 }
 
@@ -47,28 +48,53 @@ pub(super) fn image_axes(
     }
 }
 
+/// With the angle between axes (as all evidence but the stem has them) and stems' chords: what weight bends a stem by
+/// at its end is four times what it bends it out of its chord in the middle.
+pub(super) fn sag(
+    habit: &mut Habit,
+    evidence: &[AxisEvidence],
+    axes: &[Option<Vector3<f64>>],
+    pieces: &[Option<Piece>],
+) {
+    let mut sags = Vec::new();
+    for ((e, axis), piece) in evidence.iter().zip(axes).zip(pieces) {
+        let (Some(axis), Some(piece)) = (axis, piece) else {
+            continue;
+        };
+        let Some(along) = (piece.top - piece.far).try_normalize(1e-9) else {
+            continue;
+        };
+        let rise = Vector3::z() - along * along.z;
+        let known = e.poles() > 0 || e.len() >= ENOUGH_AXES;
+        if known && rise.norm_squared() > 0.25 && axis.dot(&along) > 0.5 {
+            sags.push(-(axis - along).dot(&rise) / (4.0 * rise.norm_squared()));
+        }
+    }
+    let count = sags.len();
+    if let Some(m) = median(&mut sags) {
+        habit.sag = blend(0.0, m, count);
+    }
+}
+
 /// With the lengths of stems that several images show.
 pub(super) fn lengths(
     habit: &mut Habit,
     config: &PartsConfig,
     sights: &Sights,
-    bodies: &[Body],
-    fits: &[Option<Fitted>],
+    pieces: &[Option<Piece>],
     held: &StemOf,
 ) {
-    let mut lengths = Vec::new();
-    for (body_idx, fit) in fits.iter().enumerate() {
-        let views = sights
+    let shown = |body_idx: usize| {
+        sights
             .of_body(body_idx)
             .filter(|&i| held[i].is_some())
-            .count();
-        if let (Some(fit), true) = (fit, views >= ENOUGH_VIEWS)
-            && let Some(far) = fit.guess.far
-        {
-            let top = fit.guess.axis * (-bodies[body_idx].radius_m * config.length_over_diameter);
-            lengths.push((far - top).norm());
-        }
-    }
+            .count()
+            >= ENOUGH_VIEWS
+    };
+    let pieces = pieces.iter().enumerate().filter(|(b, _)| shown(*b));
+    let mut lengths: Vec<f64> = pieces
+        .filter_map(|(_, p)| p.as_ref().map(Piece::length_m))
+        .collect();
     let count = lengths.len();
     if let Some(m) = median(&mut lengths) {
         let mut away: Vec<f64> = lengths.iter().map(|l| (l - m).abs()).collect();

@@ -27,6 +27,8 @@ use nalgebra::{Matrix3, Vector3};
 use pairing::{Pairing, StemOf, pieces_of};
 use sights::Sights;
 
+/// How much further an arc may depart from its stem while only its far end has been guessed, metres.
+const GUESSED_BOW_M: f64 = 0.001;
 /// Points on the sphere where axes are weighed: some 14 degrees apart.
 const SPHERE_POINTS: usize = 200;
 
@@ -45,14 +47,19 @@ pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
         .iter()
         .map(|e| Sphere::new(&points, e, habit.image_axis_rad))
         .collect();
+    let least: Vec<f64> = spheres
+        .iter()
+        .map(|s| s.best().map_or(0.0, |(_, l)| l))
+        .collect();
     let pairing = Pairing {
         sights: &sights,
         bodies: &scene.bodies,
         evidence: &evidence,
+        least: &least,
         config,
     };
     let (fits, held) = pair_stems(&pairing, &spheres, &mut habit);
-    let models = pairing.tight_models();
+    let models = pairing.models(config.bow_m);
     let mut found = Vec::with_capacity(fits.len());
     for (body_idx, fit) in fits.iter().enumerate() {
         let problem = pairing.problem(body_idx, habit, &held, &models);
@@ -107,7 +114,7 @@ fn pair_stems(
     spheres: &[Sphere<'_>],
     habit: &mut Habit,
 ) -> (Vec<Option<Fitted>>, StemOf) {
-    let starts: Vec<Option<Vector3<f64>>> = spheres
+    let axes: Vec<Option<Vector3<f64>>> = spheres
         .iter()
         .zip(pairing.evidence)
         .map(|(s, e)| {
@@ -118,33 +125,41 @@ fn pair_stems(
             }
         })
         .collect();
-    let (loose, tight) = (pairing.loose_models(), pairing.tight_models());
+    let config = pairing.config;
+    let (loose, tight) = (
+        pairing.models(config.bow_m + GUESSED_BOW_M),
+        pairing.models(config.bow_m),
+    );
     let candidates = pairing.candidates(*habit, &loose);
-    let mut held: StemOf = vec![None; pairing.sights.all.len()];
-    let mut pieces = Vec::new();
-    for _ in 0..2 {
-        pieces = pairing.choose(&candidates, *habit, &held, &loose);
-        held = pairing.pair(&pieces, &loose);
-    }
-    let mut fits = pairing.fit(&pieces, &starts, *habit, &held, &tight);
-    for round in 1..pairing.config.rounds.max(1) {
+    let mut pieces = pairing.choose(&candidates, *habit, &loose);
+    learn::sag(habit, pairing.evidence, &axes, &pieces);
+    let mut held = pairing.pair(&pieces, &loose);
+    let mut fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
+    for round in 1..config.rounds.max(1) {
+        let fitted = pieces_of(&fits, pairing.bodies, habit.sag, config);
         if round == 1 {
-            learn::lengths(
-                habit,
-                pairing.config,
-                pairing.sights,
-                pairing.bodies,
-                &fits,
-                &held,
-            );
+            learn::lengths(habit, config, pairing.sights, &fitted, &held);
+            learn::sag(habit, pairing.evidence, &axes, &fitted);
         }
-        let fitted = pieces_of(&fits, pairing.bodies, pairing.config);
         for (piece, better) in pieces.iter_mut().zip(fitted) {
             *piece = better.or(*piece);
         }
         held = pairing.pair(&pieces, &tight);
-        fits = pairing.fit(&pieces, &starts, *habit, &held, &tight);
+        fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
     }
+    #[cfg(feature = "dbg")]
+    println!(
+        "habit {:?} {:?} {} local {:?}",
+        habit.length_m,
+        habit.image_axis_rad,
+        habit.sag,
+        pairing
+            .sights
+            .all
+            .iter()
+            .map(|s| s.local / pairing.sights.image(s).edge)
+            .fold(0.0, f64::max)
+    );
     (fits, held)
 }
 

@@ -9,32 +9,26 @@ use super::direction::AxisEvidence;
 use super::fit::{Fitted, Guess, Habit, Problem, StemBox};
 use super::hypotheses::{Hypothesis, hypotheses, score};
 use super::matching::{Candidate, best_pairs};
-use super::piece::{EdgeModel, radial_top};
+use super::piece::{EdgeModel, Piece};
 use super::sights::Sights;
 use corymb_model::scene::Body;
 use nalgebra::Vector3;
 
 /// What a body without a box of its own in the image costs: one stem box in four comes from such a body, nats.
 const UNSEEN_BODY: f64 = 1.0;
-/// How far a straight piece departs from the stem while its near end is taken to be the point of the fruit nearest to
-/// the far one, metres.
-const RADIAL_BOW_M: f64 = 0.0018;
+/// Sweeps in which bodies choose; two change most, a third little.
+const SWEEPS: usize = 3;
 
 /// A stem box given to a sight, with its gain.
 pub(super) type StemOf = Vec<Option<(usize, f64)>>;
-
-/// A body's stem as offsets from its centre.
-#[derive(Clone, Copy)]
-pub(super) struct Piece {
-    pub(super) top: Vector3<f64>,
-    pub(super) far: Vector3<f64>,
-}
 
 /// Everything that pairing looks at.
 pub(super) struct Pairing<'a> {
     pub(super) sights: &'a Sights,
     pub(super) bodies: &'a [Body],
     pub(super) evidence: &'a [AxisEvidence],
+    /// The least loss of each body's evidence.
+    pub(super) least: &'a [f64],
     pub(super) config: &'a PartsConfig,
 }
 
@@ -61,6 +55,7 @@ impl<'a> Pairing<'a> {
         Problem {
             sights: self.sights,
             evidence: &self.evidence[body_idx],
+            least: self.least[body_idx],
             boxes,
             radius_m: self.bodies[body_idx].radius_m,
             habit,
@@ -68,25 +63,12 @@ impl<'a> Pairing<'a> {
         }
     }
 
-    /// Edge models of all sights while stems are taken as radial.
-    pub(super) fn loose_models(&self) -> Vec<EdgeModel> {
-        let loose = PartsConfig {
-            bow_m: self.config.bow_m.max(RADIAL_BOW_M),
-            ..*self.config
-        };
+    /// Edge models of all sights; `bow_m` is how far the arcs may depart from the stems.
+    pub(super) fn models(&self, bow_m: f64) -> Vec<EdgeModel> {
         self.sights
             .all
             .iter()
-            .map(|s| EdgeModel::new(s, self.sights.image(s), &loose))
-            .collect()
-    }
-
-    /// Edge models of all sights once stems are fitted.
-    pub(super) fn tight_models(&self) -> Vec<EdgeModel> {
-        self.sights
-            .all
-            .iter()
-            .map(|s| EdgeModel::new(s, self.sights.image(s), self.config))
+            .map(|s| EdgeModel::new(s, self.sights.image(s), bow_m, self.config))
             .collect()
     }
 
@@ -97,50 +79,82 @@ impl<'a> Pairing<'a> {
             .collect()
     }
 
-    /// The candidate of each body that explains most of what others do not hold.
+    /// A candidate for each body, such that together they explain the boxes best: body after body takes the candidate
+    /// that explains most beyond what others hold, and with it the boxes, for some sweeps.
     pub(super) fn choose(
         &self,
         candidates: &[Vec<Hypothesis>],
         habit: Habit,
-        held: &StemOf,
         models: &[EdgeModel],
     ) -> Vec<Option<Piece>> {
-        let holders = self.holders(held);
-        let best = |body_idx: usize| {
-            let problem = self.problem(body_idx, habit, &Vec::new(), models);
-            let value = |sight_idx: usize, box_idx: usize, gain: f64| {
-                let image_idx = self.sights.all[sight_idx].image_idx;
-                match holders[image_idx][box_idx] {
-                    Some((holder, theirs)) if holder != body_idx => gain - theirs,
-                    _ => gain,
-                }
-            };
-            let weighed = candidates[body_idx]
-                .iter()
-                .map(|h| (score(&problem, body_idx, models, &h.far, value), h));
-            let (top, h) = weighed.max_by(|a, b| a.0.total_cmp(&b.0))?;
-            (top.is_finite()).then(|| Piece {
-                top: radial_top(&h.far, problem.radius_m, self.config),
-                far: h.far,
-            })
-        };
-        (0..self.bodies.len()).map(best).collect()
-    }
-
-    /// Which body holds each stem box, and its gain.
-    fn holders(&self, held: &StemOf) -> Vec<Vec<Option<(usize, f64)>>> {
-        let mut out: Vec<Vec<_>> = self
+        let mut holders: Vec<Vec<Option<(usize, f64)>>> = self
             .sights
             .images
             .iter()
             .map(|im| vec![None; im.stems.len()])
             .collect();
-        for (sight, given) in self.sights.all.iter().zip(held) {
-            if let Some((b, gain)) = given {
-                out[sight.image_idx][*b] = Some((sight.body_idx, *gain));
+        let mut order: Vec<usize> = (0..self.bodies.len()).collect();
+        let promise = |b: usize| candidates[b].first().map_or(f64::NEG_INFINITY, |h| h.score);
+        order.sort_by(|&a, &b| promise(b).total_cmp(&promise(a)).then(a.cmp(&b)));
+        let mut out = vec![None; self.bodies.len()];
+        for _ in 0..SWEEPS {
+            for &body_idx in &order {
+                out[body_idx] =
+                    self.bid(body_idx, &candidates[body_idx], habit, models, &mut holders);
             }
         }
         out
+    }
+
+    /// One body's choice; its boxes change hands.
+    fn bid(
+        &self,
+        body_idx: usize,
+        candidates: &[Hypothesis],
+        habit: Habit,
+        models: &[EdgeModel],
+        holders: &mut [Vec<Option<(usize, f64)>>],
+    ) -> Option<Piece> {
+        let problem = self.problem(body_idx, habit, &Vec::new(), models);
+        for i in self.sights.of_body(body_idx) {
+            let sight = &self.sights.all[i];
+            let held = &mut holders[sight.image_idx];
+            for &b in &sight.stems {
+                if held[b].is_some_and(|(holder, _)| holder == body_idx) {
+                    held[b] = None;
+                }
+            }
+        }
+        let spare = |image_idx: usize, b: usize, gain: f64| {
+            gain - holders[image_idx][b].map_or(0.0, |(_, g)| g)
+        };
+        let value = |i: usize, b: usize, gain: f64| spare(self.sights.all[i].image_idx, b, gain);
+        let weighed = candidates
+            .iter()
+            .map(|h| (score(&problem, body_idx, models, &h.far, value), h));
+        let (worth, best) = weighed.max_by(|a, b| a.0.total_cmp(&b.0))?;
+        if worth <= 0.0 {
+            return None;
+        }
+        let piece = Piece::towards(best.far, problem.radius_m, habit.sag, self.config);
+        for i in self.sights.of_body(body_idx) {
+            let sight = &self.sights.all[i];
+            let image = self.sights.image(sight);
+            let points = piece.see(sight, image);
+            let gains = sight
+                .stems
+                .iter()
+                .map(|&b| (b, models[i].gain(&points, &image.stems[b])));
+            let spared =
+                |b: usize, gain: f64| gain - holders[sight.image_idx][b].map_or(0.0, |(_, g)| g);
+            let taken = gains
+                .filter(|&(b, g)| spared(b, g) > 0.0)
+                .max_by(|a, b| spared(a.0, a.1).total_cmp(&spared(b.0, b.1)));
+            if let Some((b, gain)) = taken {
+                holders[sight.image_idx][b] = Some((body_idx, gain));
+            }
+        }
+        Some(piece)
     }
 
     /// Gives the stem boxes of every image to the bodies whose stems predict them best.
@@ -153,10 +167,10 @@ impl<'a> Pairing<'a> {
                 let Some(piece) = pieces[sight.body_idx] else {
                     continue;
                 };
-                let (p, q) = (sight.see(image, &piece.top), sight.see(image, &piece.far));
+                let points = piece.see(sight, image);
                 let handicap = if sight.has_box { 0.0 } else { UNSEEN_BODY };
                 for &column in &sight.stems {
-                    let gain = models[i].gain(&p, &q, &image.stems[column]) - handicap;
+                    let gain = models[i].gain(&points, &image.stems[column]) - handicap;
                     candidates.push(Candidate { row, column, gain });
                 }
             }
@@ -199,14 +213,13 @@ impl<'a> Pairing<'a> {
 pub(super) fn pieces_of(
     fits: &[Option<Fitted>],
     bodies: &[Body],
+    sag: f64,
     config: &PartsConfig,
 ) -> Vec<Option<Piece>> {
     let piece = |(fit, body): (&Option<Fitted>, &Body)| {
         let guess = fit.as_ref()?.guess;
-        Some(Piece {
-            top: guess.axis * (-body.radius_m * config.length_over_diameter),
-            far: guess.far?,
-        })
+        let top = guess.axis * (-body.radius_m * config.length_over_diameter);
+        Some(Piece::new(top, guess.far?, sag))
     };
     fits.iter().zip(bodies).map(piece).collect()
 }

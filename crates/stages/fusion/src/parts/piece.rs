@@ -1,8 +1,12 @@
-//! A stem as a straight piece against a box: what the four edges say.
+//! A stem in space against a box: what the four edges say.
 //!
-//! The box of a straight piece is spanned by the images of its two ends, which settles the question of the diagonal: a
-//! piece in space has one. Something in front of the stem moves edges *inwards* only, so each edge has a Gaussian core,
-//! an exponential tail on the hidden side and a short one outside.
+//! A stem is an arc between two points: the fruit's weight bends it, so it runs above its chord by a share of its
+//! length (`sag`, learned from the run), more the less it is upright. As a quadratic curve with one control point its
+//! box in an image has a closed form, which settles the question of the diagonal: an arc in space has one.
+//!
+//! Something in front of a stem hides one end or both: two edges move *inwards* together, as far as the visible rest
+//! of the arc reaches. So each end is either seen, with Gaussian noise on its two edges, or hidden over some length,
+//! with an exponential tail along the chord and Gaussian noise across it.
 
 use super::PartsConfig;
 use super::sights::{Image, PartBox, Sight};
@@ -13,6 +17,68 @@ const OUTSIDE: f64 = 3.5;
 /// Range of a chance edge, metres: where an edge of a box that shows another stem may lie.
 const CHANCE_RANGE_M: f64 = 0.03;
 
+/// A stem as offsets from its body's centre.
+#[derive(Clone, Copy)]
+pub(super) struct Piece {
+    /// Where it meets the fruit.
+    pub(super) top: Vector3<f64>,
+    /// Its far end.
+    pub(super) far: Vector3<f64>,
+    /// Control point of the arc.
+    pub(super) control: Vector3<f64>,
+}
+
+impl Piece {
+    /// The arc between two points.
+    pub(super) fn new(top: Vector3<f64>, far: Vector3<f64>, sag: f64) -> Piece {
+        let chord = top - far;
+        // upwards across the chord, times its length
+        let length = chord.norm().max(1e-9);
+        let rise = Vector3::z() * length - chord * (chord.z / length);
+        Piece {
+            top,
+            far,
+            control: 0.5 * (top + far) + rise * (2.0 * sag),
+        }
+    }
+
+    /// The arc to a far end when only that is known: the fruit sits straight on the end of its stem.
+    pub(super) fn towards(
+        far: Vector3<f64>,
+        radius_m: f64,
+        sag: f64,
+        config: &PartsConfig,
+    ) -> Piece {
+        let reach = radius_m * config.length_over_diameter;
+        let mut axis = -far / far.norm().max(1e-9);
+        for _ in 0..2 {
+            let along = (axis * -reach - far).try_normalize(1e-9).unwrap_or(axis);
+            axis = leaving(&along, sag);
+        }
+        Piece::new(axis * -reach, far, sag)
+    }
+
+    /// Distance between its ends, metres.
+    pub(super) fn length_m(&self) -> f64 {
+        (self.top - self.far).norm()
+    }
+
+    /// Its three points on the plane z = 1 of a sight.
+    pub(super) fn see(&self, sight: &Sight, image: &Image) -> [Vector2<f64>; 3] {
+        [
+            sight.see(image, &self.top),
+            sight.see(image, &self.control),
+            sight.see(image, &self.far),
+        ]
+    }
+}
+
+/// Direction in which an arc with chord direction `along` (far end to fruit, unit) arrives at the fruit.
+pub(super) fn leaving(along: &Vector3<f64>, sag: f64) -> Vector3<f64> {
+    let rise = Vector3::z() - along * along.z;
+    (along - rise * (4.0 * sag)).normalize()
+}
+
 /// The edge model of one sight.
 #[derive(Clone, Copy)]
 pub(super) struct EdgeModel {
@@ -20,79 +86,139 @@ pub(super) struct EdgeModel {
     pub(super) margin: f64,
     /// Standard deviation of an edge on the plane z = 1.
     pub(super) sigma: f64,
-    /// Standard deviations where the hidden tail takes over.
-    core: f64,
-    /// Slope of that tail a standard deviation.
+    /// Loss of an end for being hidden at all.
+    hidden: f64,
+    /// Further loss a standard deviation hidden.
     slope: f64,
     /// What four perfect edges are worth over four chance ones, nats.
-    pub(super) worth: f64,
+    worth: f64,
+}
+
+/// One end of an arc: how far its two edges lie inside the predicted ones, and how they would move if the end were
+/// hidden, all in standard deviations.
+#[derive(Clone, Copy, Default)]
+pub(super) struct End {
+    inwards: Vector2<f64>,
+    run: Vector2<f64>,
+}
+
+/// How an end is explained.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum EndState {
+    /// In view.
+    Seen,
+    /// Something covers it.
+    Hidden,
 }
 
 impl EdgeModel {
-    /// The model at a sight's distance.
-    pub(super) fn new(sight: &Sight, image: &Image, config: &PartsConfig) -> EdgeModel {
+    /// The model at a sight's distance; `bow_m` is what the arc leaves of the stem's shape.
+    pub(super) fn new(sight: &Sight, image: &Image, bow_m: f64, config: &PartsConfig) -> EdgeModel {
         let z = sight.p_in_camera.z;
-        let bow = config.bow_m / z;
+        let bow = bow_m / z;
         let sigma = (image.edge.powi(2) + sight.local.powi(2) + bow * bow)
             .sqrt()
             .max(1e-9);
         let tail = config.hidden_length_m / z;
         let root = (2.0 * std::f64::consts::PI).sqrt();
         let share = config.hidden_share.clamp(1e-6, 0.9);
-        let ratio = (1.0 - share) / share * tail / (sigma * root);
-        let core = (2.0 * ratio.max(1.0).ln()).sqrt().max(1.0);
+        let hidden = ((1.0 - share) / share * tail / (sigma * root))
+            .max(1.0)
+            .ln();
         let worth = 4.0 * (CHANCE_RANGE_M / z / (sigma * root)).max(1.0).ln();
         EdgeModel {
             margin: config.stem_half_width_m / z,
             sigma,
-            core,
+            hidden,
             slope: sigma / tail,
             worth,
         }
     }
 
-    /// Loss of an edge that lies `inwards` standard deviations inside the predicted one, and its weight as a least
-    /// squares residual.
-    pub(super) fn loss(&self, inwards: f64) -> (f64, f64) {
-        if inwards > self.core {
-            let loss = 0.5 * self.core * self.core + self.slope * (inwards - self.core);
-            (loss, (self.slope / inwards).min(1.0))
-        } else if inwards < -OUTSIDE {
-            (OUTSIDE * (-inwards - 0.5 * OUTSIDE), OUTSIDE / -inwards)
+    /// The two ends (at the fruit, far) of an arc seen at `points` against a box.
+    pub(super) fn ends(&self, [p, c, q]: &[Vector2<f64>; 3], seen: &PartBox) -> [End; 2] {
+        let mut ends = [End::default(); 2];
+        let scale = 1.0 / self.sigma;
+        for k in 0..2 {
+            let (low, high) = span(p[k], c[k], q[k]);
+            let from_low = (seen.low[k] - low + self.margin) * scale;
+            let from_high = (high + self.margin - seen.high[k]) * scale;
+            // the fruit's end owns the edge on its side; an edge that the arc's middle makes stays when an end hides
+            let run = (q[k] - p[k]).abs() * scale;
+            let (least, most) = (p[k].min(q[k]), p[k].max(q[k]));
+            let (low_run, high_run) = (
+                if low < least { 0.0 } else { run },
+                if high > most { 0.0 } else { run },
+            );
+            let (fruit, far) = if p[k] <= q[k] { (0, 1) } else { (1, 0) };
+            (ends[fruit].inwards[k], ends[fruit].run[k]) = (from_low, low_run);
+            (ends[far].inwards[k], ends[far].run[k]) = (from_high, high_run);
+        }
+        ends
+    }
+
+    /// Log-likelihood of the box as the image of an arc, over that of a chance box.
+    pub(super) fn gain(&self, points: &[Vector2<f64>; 3], seen: &PartBox) -> f64 {
+        let [a, b] = self.ends(points, seen);
+        self.worth - self.state(&a).1 - self.state(&b).1
+    }
+
+    /// The better explanation of an end, and its loss.
+    pub(super) fn state(&self, end: &End) -> (EndState, f64) {
+        let seen = outside(end.inwards.x).0 + outside(end.inwards.y).0;
+        if seen <= self.hidden {
+            return (EndState::Seen, seen);
+        }
+        let (along, across) = end.turned();
+        let hidden = self.hidden + self.slope * along.max(0.0) + outside(-across.abs()).0;
+        if along > 0.0 && hidden < seen {
+            (EndState::Hidden, hidden)
         } else {
-            (0.5 * inwards * inwards, 1.0)
+            (EndState::Seen, seen)
         }
     }
 
-    /// How far inside the predicted edges (left, top, right, bottom) the box's lie, in standard deviations.
-    pub(super) fn inwards(
-        &self,
-        low: &Vector2<f64>,
-        high: &Vector2<f64>,
-        seen: &PartBox,
-    ) -> [f64; 4] {
-        let (m, s) = (self.margin, 1.0 / self.sigma);
-        [
-            (seen.low.x - low.x + m) * s,
-            (seen.low.y - low.y + m) * s,
-            (high.x + m - seen.high.x) * s,
-            (high.y + m - seen.high.y) * s,
-        ]
-    }
-
-    /// Log-likelihood of the box as the image of a piece between two points of the plane, over that of a chance box.
-    pub(super) fn gain(&self, a: &Vector2<f64>, b: &Vector2<f64>, seen: &PartBox) -> f64 {
-        let inwards = self.inwards(&a.inf(b), &a.sup(b), seen);
-        self.worth - inwards.iter().map(|&e| self.loss(e).0).sum::<f64>()
+    /// An end as two residuals with weights, explained as `state` says.
+    pub(super) fn residuals(&self, end: &End, state: EndState) -> [(f64, f64); 2] {
+        match state {
+            EndState::Seen => [end.inwards.x, end.inwards.y].map(|e| (e, outside(e).1)),
+            EndState::Hidden => {
+                let (along, across) = end.turned();
+                [
+                    (along, (self.slope / along.max(1e-6)).min(1.0)),
+                    (across, outside(-across.abs()).1),
+                ]
+            }
+        }
     }
 }
 
-/// Offset of the stem's near end from the centre when only the far end is known: straight towards it.
-pub(super) fn radial_top(
-    far_offset: &Vector3<f64>,
-    radius_m: f64,
-    config: &PartsConfig,
-) -> Vector3<f64> {
-    let norm = far_offset.norm().max(1e-9);
-    far_offset * (radius_m * config.length_over_diameter / norm)
+impl End {
+    /// Its edges' offset along the chord (inwards) and across it.
+    fn turned(&self) -> (f64, f64) {
+        let run = self.run / self.run.norm().max(1e-9);
+        (
+            self.inwards.dot(&run),
+            self.inwards.x * run.y - self.inwards.y * run.x,
+        )
+    }
+}
+
+/// Loss of a Gaussian residual with a linear tail outwards, and its weight.
+fn outside(inwards: f64) -> (f64, f64) {
+    if inwards < -OUTSIDE {
+        (OUTSIDE * (-inwards - 0.5 * OUTSIDE), OUTSIDE / -inwards)
+    } else {
+        (0.5 * inwards * inwards, 1.0)
+    }
+}
+
+/// Least and largest coordinate of a quadratic curve with ends `p`, `q` and control point `c`.
+fn span(p: f64, c: f64, q: f64) -> (f64, f64) {
+    let (low, high) = (p.min(q), p.max(q));
+    if c >= low && c <= high {
+        return (low, high);
+    }
+    let turn = p - (p - c) * (p - c) / (p - 2.0 * c + q);
+    (low.min(turn), high.max(turn))
 }
