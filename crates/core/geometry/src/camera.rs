@@ -7,7 +7,9 @@ use thiserror::Error;
 
 /// Newton stops when a step is shorter than this on the normalised plane: the convergence is quadratic, so the
 /// point that it leads to is then good to rounding.
-const LAST_STEP: f64 = 1e-9;
+const LAST_STEP: f64 = 1e-7;
+/// What is left over of a distorted angle, relative to it, at an angle that counts as found: rounding.
+const ANGLE_RESIDUAL: f64 = 4.0 * f64::EPSILON;
 /// What is left over, in units of the normalised plane, at a point that counts as found.
 const RESIDUAL: f64 = 1e-12;
 /// Steps of the plain Newton iteration, which needs three to six for common lenses.
@@ -138,6 +140,7 @@ impl Lens {
     }
 
     /// Whether straight lines stay straight, so that the closed forms of an ideal lens hold.
+    #[inline]
     #[must_use]
     pub fn is_ideal(&self) -> bool {
         self.model == Model::Ideal
@@ -154,6 +157,7 @@ impl Lens {
     ///
     /// # Errors
     /// The point is behind the camera, outside the invertible part of the distortion, or not finite.
+    #[inline]
     pub fn project(&self, p_in_camera: &Vector3<f64>) -> Result<Vector2<f64>, ProjectError> {
         let px = self.distort(&self.normalise(p_in_camera)?);
         if px.x.is_finite() && px.y.is_finite() {
@@ -185,12 +189,14 @@ impl Lens {
 
     /// The pixel of a point (x / z, y / z) of the normalised plane. It is not checked whether the point lies where
     /// the distortion is invertible; see [`Lens::radius_limit`].
+    #[inline]
     #[must_use]
     pub fn distort(&self, n: &Vector2<f64>) -> Vector2<f64> {
         self.model.apply(n).component_mul(&self.focal_px) + self.principal_px
     }
 
     /// As [`Lens::distort`], with the derivative of the pixel by the normalised point (px per unit).
+    #[inline]
     #[must_use]
     pub fn distort_with_jacobian(&self, n: &Vector2<f64>) -> (Vector2<f64>, Matrix2<f64>) {
         let (d, j) = self.model.apply_with_jacobian(n);
@@ -207,6 +213,7 @@ impl Lens {
     ///
     /// # Errors
     /// No ray of the model falls on the pixel, or the iteration does not settle, or the pixel is not finite.
+    #[inline]
     pub fn undistort(&self, px: &Vector2<f64>) -> Result<Vector2<f64>, UndistortError> {
         let d = (px - self.principal_px).component_div(&self.focal_px);
         if !(d.x.is_finite() && d.y.is_finite()) {
@@ -242,6 +249,7 @@ impl Lens {
         }
     }
 
+    #[inline]
     fn normalise(&self, p: &Vector3<f64>) -> Result<Vector2<f64>, ProjectError> {
         if !(p.x.is_finite() && p.y.is_finite() && p.z.is_finite()) {
             return Err(ProjectError::NonFinite);
@@ -369,32 +377,31 @@ impl Lens {
         if length >= distortion::theta_distorted(k, high).0 {
             return Err(self.outside(px));
         }
-        let mut theta = length.min(0.5 * (low + high));
+        let mut theta = length.min(0.5 * high);
         for _ in 0..SAFE_STEPS {
             let (value, slope) = distortion::theta_distorted(k, theta);
             let left = value - length;
+            if left.abs() <= ANGLE_RESIDUAL * length {
+                break;
+            }
             if left > 0.0 {
                 high = theta;
             } else {
                 low = theta;
             }
             let newton = theta - left / slope;
-            let next = if newton > low && newton < high {
+            theta = if newton > low && newton < high {
                 newton
             } else {
                 0.5 * (low + high)
             };
-            let step = (next - theta).abs();
-            theta = next;
-            if step <= 2.0 * f64::EPSILON * theta {
-                break;
-            }
         }
         Ok(d * (theta.tan() / length))
     }
 }
 
 /// Inverse Jacobian times residual; `None` where the Jacobian is singular or turns the plane over.
+#[inline]
 fn newton_step(model: &Model, d: &Vector2<f64>, n: &Vector2<f64>) -> Option<Vector2<f64>> {
     let (value, j) = model.apply_with_jacobian(n);
     let det = j.m11 * j.m22 - j.m12 * j.m21;

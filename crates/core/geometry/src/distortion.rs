@@ -72,6 +72,7 @@ impl Model {
     }
 
     /// The distorted point.
+    #[inline]
     pub(crate) fn apply(&self, n: &Vector2<f64>) -> Vector2<f64> {
         match self {
             Model::Ideal => *n,
@@ -84,6 +85,7 @@ impl Model {
     }
 
     /// The distorted point and its derivative by the undistorted one (which is symmetric in all models).
+    #[inline]
     pub(crate) fn apply_with_jacobian(&self, n: &Vector2<f64>) -> (Vector2<f64>, Matrix2<f64>) {
         match self {
             Model::Ideal => (*n, Matrix2::identity()),

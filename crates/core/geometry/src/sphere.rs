@@ -1,21 +1,22 @@
 //! The box and the ellipse that a sphere's image fills.
 //!
-//! The rays that graze the sphere touch it on a circle, its silhouette. In an ideal lens the box follows from the
-//! tangent planes through the image axes, a quadratic for each axis; equivalently from the dual conic
-//! C* = c c^T - r^2 I (Hartley and Zisserman, "Multiple View Geometry", ch. 8.3). A distorted lens moves the
-//! extreme points along the silhouette, which a few fixed-point steps find: the point sought is where the pixel
-//! coordinate, replaced by its tangent plane, is extreme on the silhouette, and that plane changes little over a
-//! small sphere.
+//! The rays that graze the sphere make an ellipse on the normalised plane: the dual conic C* = c c^T - r^2 I (Hartley
+//! and Zisserman, "Multiple View Geometry", ch. 8.3). Of all its points, the furthest in the direction of a gradient
+//! g is known in closed form, e + E g / sqrt(g^T E g) with centre e and shape E. In an ideal lens g is constant and
+//! that is the box; in a distorted one g is the gradient of the distorted coordinate, which changes little over a
+//! small ellipse, so two or three fixed-point steps find the extreme point.
 
-use crate::camera::{Lens, ProjectError};
+use crate::camera::Lens;
 use crate::edges::Side;
 use nalgebra::{Matrix2, Matrix4, Vector2, Vector3};
 use std::f64::consts::TAU;
 use thiserror::Error;
 
-/// Silhouette angle at which the search for an extreme point stops. The box moves by the square of what is left
-/// over, times half the radius in pixels: under 1e-9 px for a radius of 1,000 px.
-const LAST_TURN_RAD: f64 = 1e-6;
+/// How far off an edge may be, as estimated, when the search for an extreme point stops: the radius in pixels times
+/// half the square of the turn along the ellipse that is left.
+const LEFT_OVER_PX: f64 = 1e-8;
+/// Largest squared ratio of successive turns at which the geometric estimate of what is left is believed.
+const SETTLING: f64 = 0.25;
 /// Fixed-point steps before the search falls back to sampling; common lenses need two to four.
 const FIXED_POINT_STEPS: usize = 24;
 /// Samples of the silhouette in the fallback.
@@ -82,28 +83,26 @@ pub fn sphere_box(
     radius_m: f64,
 ) -> Result<[f64; 4], SphereError> {
     check(lens, c_in_camera, radius_m)?;
-    if lens.is_ideal() {
-        let (x, y) = ideal_interval(c_in_camera, radius_m);
-        let (f, p) = (lens.focal_px(), lens.principal_px());
-        return Ok([
-            f.x * x[0] + p.x,
-            f.y * y[0] + p.y,
-            f.x * x[1] + p.x,
-            f.y * y[1] + p.y,
-        ]);
-    }
-    let silhouette = Silhouette::new(c_in_camera, radius_m);
     let mut out = [0.0; 4];
-    for (slot, side) in out.iter_mut().zip(Side::ALL) {
-        *slot = silhouette.extreme(lens, side)?.1;
+    for ((slot, side), n) in out
+        .iter_mut()
+        .zip(Side::ALL)
+        .zip(Ellipse::new(c_in_camera, radius_m).extremes(lens))
+    {
+        *slot = lens.distort(&n)[axis_of(side)];
     }
-    Ok(out)
+    if out.iter().all(|x| x.is_finite()) {
+        Ok(out)
+    } else {
+        Err(SphereError::NotASphere { radius_m })
+    }
 }
 
 /// As [`sphere_box`], with the derivative of the box by (centre x, y, z, radius), px / m, a row an edge.
 ///
-/// The silhouette point is where the coordinate is extreme, so its own motion along the silhouette does not count:
-/// with the contact point p and the gradient g of the coordinate there, d = g . (dc - n dr).
+/// The contact point is where the coordinate is extreme, so its own motion along the silhouette does not count: with
+/// the gradient g of the coordinate there and the inward normal n of the plane that touches the sphere,
+/// d = g . (dc - n dr).
 ///
 /// # Errors
 /// See [`SphereError`].
@@ -113,26 +112,24 @@ pub fn sphere_box_with_jacobian(
     radius_m: f64,
 ) -> Result<([f64; 4], Matrix4<f64>), SphereError> {
     check(lens, c_in_camera, radius_m)?;
-    let silhouette = Silhouette::new(c_in_camera, radius_m);
-    let ideal = lens
-        .is_ideal()
-        .then(|| ideal_interval(c_in_camera, radius_m));
+    let contacts = Ellipse::new(c_in_camera, radius_m).extremes(lens);
     let mut out = [0.0; 4];
     let mut jacobian = Matrix4::zeros();
-    for (row, side) in Side::ALL.into_iter().enumerate() {
-        let contact = match &ideal {
-            Some((x, y)) => ideal_contact(c_in_camera, radius_m, side, x, y),
-            None => silhouette.extreme(lens, side)?.0,
-        };
-        let (coordinate, gradient) = silhouette.coordinate(lens, side, &contact)?;
-        out[row] = coordinate;
-        let normal = side_sign(side) * gradient.normalize();
-        jacobian
-            .fixed_view_mut::<1, 3>(row, 0)
-            .copy_from(&gradient.transpose());
-        jacobian[(row, 3)] = -gradient.dot(&normal);
+    for (row, (side, n)) in Side::ALL.into_iter().zip(contacts).enumerate() {
+        let (px, by_n) = lens.distort_with_jacobian(&n);
+        let g = gradient(&by_n, side);
+        // by the point p = z (n, 1): the plane's normal, and z times the gradient
+        let normal = Vector3::new(g.x, g.y, -g.dot(&n));
+        let length = normal.norm() * side_sign(side);
+        let z = c_in_camera.z - radius_m * normal.z / length;
+        out[row] = px[axis_of(side)];
+        jacobian.set_row(row, &(normal / z).push(-length / z).transpose());
     }
-    Ok((out, jacobian))
+    if out.iter().chain(jacobian.iter()).all(|x| x.is_finite()) {
+        Ok((out, jacobian))
+    } else {
+        Err(SphereError::NotASphere { radius_m })
+    }
 }
 
 /// The ellipse of a sphere in the lens without its distortion.
@@ -145,18 +142,14 @@ pub fn sphere_ellipse(
     radius_m: f64,
 ) -> Result<SphereEllipse, SphereError> {
     check(lens, c_in_camera, radius_m)?;
-    let (c, r2) = (c_in_camera, radius_m * radius_m);
-    let scale = 1.0 / ((c.z - radius_m) * (c.z + radius_m));
-    let centre = c.xy() * (c.z * scale);
-    // centre centre^T - C*_2x2 / C*_33 = r^2 / (z^2 - r^2) (I + xy xy^T / (z^2 - r^2))
-    let shape = (Matrix2::identity() + c.xy() * c.xy().transpose() * scale) * (r2 * scale);
+    let ellipse = Ellipse::new(c_in_camera, radius_m);
     let f = Matrix2::from_diagonal(&lens.focal_px());
-    let shape_px2 = f * shape * f;
+    let shape_px2 = f * ellipse.shape * f;
     let half_trace = 0.5 * (shape_px2.m11 + shape_px2.m22);
     let half_gap = (0.5 * (shape_px2.m11 - shape_px2.m22)).hypot(shape_px2.m12);
     let angle = 0.5 * (2.0 * shape_px2.m12).atan2(shape_px2.m11 - shape_px2.m22);
     Ok(SphereEllipse {
-        centre_px: lens.focal_px().component_mul(&centre) + lens.principal_px(),
+        centre_px: lens.focal_px().component_mul(&ellipse.centre) + lens.principal_px(),
         shape_px2,
         semi_major_px: (half_trace + half_gap).sqrt(),
         semi_minor_px: (half_trace - half_gap).max(0.0).sqrt(),
@@ -209,27 +202,6 @@ fn check(lens: &Lens, c: &Vector3<f64>, radius_m: f64) -> Result<(), SphereError
     Ok(())
 }
 
-/// Least and greatest x / z and y / z: the roots a of (x - a z)^2 = r^2 (1 + a^2).
-fn ideal_interval(c: &Vector3<f64>, r: f64) -> ([f64; 2], [f64; 2]) {
-    let scale = 1.0 / ((c.z - r) * (c.z + r));
-    let roots = |x: f64| {
-        let middle = x * c.z;
-        let half = r * (x * x + (c.z - r) * (c.z + r)).sqrt();
-        [(middle - half) * scale, (middle + half) * scale]
-    };
-    (roots(c.x), roots(c.y))
-}
-
-fn ideal_contact(c: &Vector3<f64>, r: f64, side: Side, x: &[f64; 2], y: &[f64; 2]) -> Vector3<f64> {
-    let normal = match side {
-        Side::Left => Vector3::new(1.0, 0.0, -x[0]),
-        Side::Top => Vector3::new(0.0, 1.0, -y[0]),
-        Side::Right => Vector3::new(-1.0, 0.0, x[1]),
-        Side::Bottom => Vector3::new(0.0, -1.0, y[1]),
-    };
-    c - normal.normalize() * r
-}
-
 /// Plus one where the box's inside has the greater coordinate.
 fn side_sign(side: Side) -> f64 {
     match side {
@@ -238,88 +210,98 @@ fn side_sign(side: Side) -> f64 {
     }
 }
 
-/// The circle on which the rays from the camera graze the sphere.
-struct Silhouette {
-    centre: Vector3<f64>,
-    radius: f64,
-    u: Vector3<f64>,
-    v: Vector3<f64>,
+/// Position of the edge's coordinate in a pixel.
+fn axis_of(side: Side) -> usize {
+    side.index() % 2
 }
 
-impl Silhouette {
+/// Gradient of the edge's coordinate by the normalised point.
+fn gradient(by_n: &Matrix2<f64>, side: Side) -> Vector2<f64> {
+    by_n.row(axis_of(side)).transpose()
+}
+
+/// The grazing rays on the normalised plane: (n - centre)^T shape^-1 (n - centre) = 1.
+struct Ellipse {
+    centre: Vector2<f64>,
+    shape: Matrix2<f64>,
+}
+
+impl Ellipse {
+    /// centre = C*_13,23 / C*_33 and shape = centre centre^T - C*_2x2 / C*_33, multiplied out.
     fn new(c: &Vector3<f64>, r: f64) -> Self {
-        let d2 = c.norm_squared();
-        let share = 1.0 - r * r / d2;
-        // u across the camera's y axis, which no sphere wholly in front of the camera lies on
-        let u = Vector3::new(c.z, 0.0, -c.x) / c.x.hypot(c.z);
-        let v = c.cross(&u) / d2.sqrt();
-        Silhouette {
-            centre: c * share,
-            radius: r * share.sqrt(),
-            u,
-            v,
+        let scale = 1.0 / ((c.z - r) * (c.z + r));
+        let xy = c.xy();
+        let shape = (Matrix2::identity() + xy * xy.transpose() * scale) * (r * r * scale);
+        Ellipse {
+            centre: xy * (c.z * scale),
+            shape,
         }
     }
 
-    fn at(&self, angle: f64) -> Vector3<f64> {
-        let (sin, cos) = angle.sin_cos();
-        self.centre + (self.u * cos + self.v * sin) * self.radius
-    }
-
-    /// The pixel coordinate of `side` at point `p`, and its gradient.
-    fn coordinate(
-        &self,
-        lens: &Lens,
-        side: Side,
-        p: &Vector3<f64>,
-    ) -> Result<(f64, Vector3<f64>), SphereError> {
-        let axis = side.index() % 2;
-        match lens.project_with_jacobian(p) {
-            Ok((px, j)) => Ok((px[axis], j.row(axis).transpose())),
-            Err(ProjectError::BehindCamera { z_m }) => {
-                Err(SphereError::Behind { nearest_z_m: z_m })
-            }
-            Err(ProjectError::OutsideModel { limit, .. }) => {
-                Err(SphereError::OutsideModel { limit })
-            }
-            Err(ProjectError::NonFinite) => Err(SphereError::NotASphere {
-                radius_m: self.radius,
-            }),
+    /// The furthest point in direction `g`.
+    fn furthest(&self, g: &Vector2<f64>) -> Vector2<f64> {
+        let along = self.shape * g;
+        let square = g.dot(&along);
+        if square > 0.0 {
+            self.centre + along / square.sqrt()
+        } else {
+            self.centre
         }
     }
 
-    /// The silhouette point that is extreme on `side`, and its coordinate.
-    fn extreme(&self, lens: &Lens, side: Side) -> Result<(Vector3<f64>, f64), SphereError> {
-        let outward = -side_sign(side);
-        let mut p = self.centre;
-        let mut last = f64::NAN;
+    /// The points whose distorted coordinates are extreme, in the order left, top, right, bottom.
+    fn extremes(&self, lens: &Lens) -> [Vector2<f64>; 4] {
+        let (_, by_n) = lens.distort_with_jacobian(&self.centre);
+        Side::ALL.map(|side| {
+            let g = gradient(&by_n, side) * -side_sign(side);
+            if lens.is_ideal() {
+                self.furthest(&g)
+            } else {
+                self.extreme(lens, side, g)
+            }
+        })
+    }
+
+    /// The extreme point on `side`, from the outward gradient at the centre.
+    fn extreme(&self, lens: &Lens, side: Side, mut g: Vector2<f64>) -> Vector2<f64> {
+        let mut n = self.furthest(&g);
+        // a gradient turns at least by about the size of the ellipse while the point goes from the centre to its rim
+        let size2 = self.shape.trace();
+        let enough = 2.0 * LEFT_OVER_PX / (size2 * g.norm_squared()).sqrt();
+        let mut last_turn2 = 1.0;
         for _ in 0..FIXED_POINT_STEPS {
-            let (_, gradient) = self.coordinate(lens, side, &p)?;
-            let angle = (outward * gradient.dot(&self.v)).atan2(outward * gradient.dot(&self.u));
-            p = self.at(angle);
-            let turn = (angle - last).abs();
-            if turn < LAST_TURN_RAD || (turn - TAU).abs() < LAST_TURN_RAD {
-                return Ok((p, self.coordinate(lens, side, &p)?.0));
+            let next = gradient(&lens.distort_with_jacobian(&n).1, side) * -side_sign(side);
+            let turn2 = g.perp(&next).powi(2) / (g.norm_squared() * next.norm_squared());
+            g = next;
+            n = self.furthest(&g);
+            let ratio2 = f64::max(turn2 / last_turn2, size2);
+            if ratio2 < SETTLING && ratio2 * turn2 < enough {
+                return n;
             }
-            last = angle;
+            last_turn2 = turn2;
         }
         self.extreme_by_sampling(lens, side)
     }
 
-    /// As [`Silhouette::extreme`] where the fixed point does not settle (a sphere that fills much of a fisheye
-    /// image): the best of evenly spaced samples, refined by golden section.
-    fn extreme_by_sampling(
-        &self,
-        lens: &Lens,
-        side: Side,
-    ) -> Result<(Vector3<f64>, f64), SphereError> {
-        let sign = side_sign(side);
-        let height = |angle: f64| Ok(sign * self.coordinate(lens, side, &self.at(angle))?.0);
+    /// As [`Ellipse::extreme`] where the fixed point does not settle (a sphere that fills much of a fisheye image):
+    /// the best of evenly spaced samples, refined by golden section.
+    fn extreme_by_sampling(&self, lens: &Lens, side: Side) -> Vector2<f64> {
+        let e = &self.shape;
+        let x_x = e.m11.sqrt();
+        let (y_x, y_y) = (
+            e.m12 / x_x,
+            ((e.m11 * e.m22 - e.m12 * e.m12) / e.m11).max(0.0).sqrt(),
+        );
+        let at = |angle: f64| {
+            let (sin, cos) = angle.sin_cos();
+            self.centre + Vector2::new(x_x * cos, y_x * cos + y_y * sin)
+        };
+        let height = |angle: f64| side_sign(side) * lens.distort(&at(angle))[axis_of(side)];
         let step = TAU / SAMPLES as f64;
         let mut best = (f64::INFINITY, 0.0);
         for i in 0..SAMPLES {
             let angle = i as f64 * step;
-            let value = height(angle)?;
+            let value = height(angle);
             if value < best.0 {
                 best = (value, angle);
             }
@@ -328,13 +310,12 @@ impl Silhouette {
         let (mut low, mut high) = (best.1 - step, best.1 + step);
         for _ in 0..GOLDEN_STEPS {
             let (a, b) = (high - ratio * (high - low), low + ratio * (high - low));
-            if height(a)? < height(b)? {
+            if height(a) < height(b) {
                 high = b;
             } else {
                 low = a;
             }
         }
-        let p = self.at(0.5 * (low + high));
-        Ok((p, self.coordinate(lens, side, &p)?.0))
+        at(0.5 * (low + high))
     }
 }

@@ -46,9 +46,9 @@ fn sampled_box(lens: &Lens, c: &Vector3<f64>, r: f64) -> Option<[f64; 4]> {
         for _ in 0..80 {
             let (a, b) = (low + (high - low) / 3.0, high - (high - low) / 3.0);
             if value(a) < value(b) {
-                high = b
+                high = b;
             } else {
-                low = a
+                low = a;
             }
         }
         sign * value(0.5 * (low + high))
