@@ -91,39 +91,14 @@ pub(crate) fn orders(
     located: bool,
 ) -> OrderScores {
     let carried = carry_out(case, tasks, setup);
-    let aims: BTreeSet<usize> = carried
-        .done
-        .iter()
-        .flat_map(|d| &d.plan.targets)
-        .filter_map(|&k| case.truth_of(k))
-        .collect();
+    let aims = carried.aims(case);
     let share = |of: &dyn Fn(&Done<'_>) -> bool| {
         Share::of(carried.done.iter().map(of), "there is no order to remove")
-    };
-    let tilt = carried
-        .done
-        .iter()
-        .filter_map(|d| d.outcome.tilt_rad)
-        .map(f64::to_degrees)
-        .collect();
-    let hurt = |d: &Done<'_>| {
-        d.outcome
-            .touched
-            .union(&d.outcome.cut)
-            .any(|g| !aims.contains(g))
     };
     let reached = carried
         .done
         .iter()
         .filter_map(|d| in_reach(d.order, d.plan, setup));
-    let said = |d: &Done<'_>| {
-        let stated = if located {
-            d.plan.success_probability
-        } else {
-            d.plan.success_probability_unlocated
-        };
-        (stated, d.is_good())
-    };
     let thinned = Thinned::of(case, allowance, &carried);
     let (decided_and_done, neither_ordered_nor_refused) = decided(case, tasks, &carried);
     OrderScores {
@@ -134,10 +109,10 @@ pub(crate) fn orders(
         stem_crosses: share(&|d| d.outcome.stem_inside && d.outcome.spur_in_front),
         targets_cut: share(&|d| d.outcome.targets_cut),
         tilt_ok: share(&|d| d.outcome.tilt_ok),
-        tilt_deg: Spread::of(tilt, "no order encloses a true fruitlet"),
+        tilt_deg: carried.tilt_deg(),
         touched: share(&|d| !d.outcome.touched.is_empty()),
         cut_other: share(&|d| d.outcome.cut_other),
-        hurt_kept: share(&hurt),
+        hurt_kept: share(&|d| d.hurts_other_than(&aims)),
         hits_limb: share(&|d| d.outcome.hits_limb),
         hits_obstacle: share(&|d| d.outcome.hits_obstacle),
         in_reach: Share::of(
@@ -146,15 +121,8 @@ pub(crate) fn orders(
         ),
         repeated: repeated(&carried),
         needs_broken: needs_broken(tasks),
-        out_of_sequence: tasks
-            .orders
-            .windows(2)
-            .filter(|pair| pair[1].seq <= pair[0].seq)
-            .count(),
-        success: Reliability::of(
-            &carried.done.iter().map(said).collect::<Vec<_>>(),
-            "there is no order to remove",
-        ),
+        out_of_sequence: out_of_sequence(tasks),
+        success: carried.success(located),
         decided_and_done,
         neither_ordered_nor_refused,
         excess_removed: thinned.excess_removed,
@@ -162,7 +130,44 @@ pub(crate) fn orders(
     }
 }
 
+impl Carried<'_> {
+    /// True fruit that any order is aimed at.
+    fn aims(&self, case: &Case<'_>) -> BTreeSet<usize> {
+        let targets = self.done.iter().flat_map(|d| &d.plan.targets);
+        targets.filter_map(|&k| case.truth_of(k)).collect()
+    }
+
+    fn tilt_deg(&self) -> Spread {
+        let tilts = self.done.iter().filter_map(|d| d.outcome.tilt_rad);
+        Spread::of(
+            tilts.map(f64::to_degrees).collect(),
+            "no order encloses a true fruitlet",
+        )
+    }
+
+    /// The probability that each order stated, with or without finding the place again, against what came of it.
+    fn success(&self, located: bool) -> Reliability {
+        let stated = |plan: &PlannedRemoval| match located {
+            true => plan.success_probability,
+            false => plan.success_probability_unlocated,
+        };
+        let statements: Vec<(f64, bool)> = self
+            .done
+            .iter()
+            .map(|d| (stated(d.plan), d.is_good()))
+            .collect();
+        Reliability::of(&statements, "there is no order to remove")
+    }
+}
+
 impl Done<'_> {
+    fn hurts_other_than(&self, aims: &BTreeSet<usize>) -> bool {
+        self.outcome
+            .touched
+            .union(&self.outcome.cut)
+            .any(|g| !aims.contains(g))
+    }
+
     fn is_good(&self) -> bool {
         self.aimed_at_fruit && self.outcome.good
     }
@@ -251,6 +256,11 @@ fn repeated(carried: &Carried<'_>) -> usize {
         before.extend(&done.plan.targets);
     }
     repeated
+}
+
+fn out_of_sequence(tasks: &TaskList) -> usize {
+    let falls = |pair: &&[Order]| pair[1].seq <= pair[0].seq;
+    tasks.orders.windows(2).filter(falls).count()
 }
 
 fn needs_broken(tasks: &TaskList) -> usize {

@@ -85,19 +85,8 @@ pub(crate) fn decisions(
         )
     };
     let overfull = || settled.iter().filter(|c| c.members.len() > c.allowed);
-    let king = |c: &&Cluster<'_>| {
-        c.members
-            .iter()
-            .copied()
-            .find(|&g| case.truth().fruitlets[g].king)
-    };
-    let king_kept = overfull()
-        .filter(|c| c.left == c.allowed)
-        .filter_map(|c| king(&c))
-        .map(|g| !gone.contains(&g));
     let nothing = removed.iter().map(|&k| case.truth_of(k).is_none());
     let loads = loads(case, allowance, &gone);
-    let off = |l: &TreeLoadScore| l.left.abs_diff(l.allowed) as f64 / l.allowed.max(1) as f64;
     DecisionScores {
         as_allowed: count(&|c| c.left == c.allowed),
         as_allowed_of_overfull: Share::of(
@@ -107,10 +96,7 @@ pub(crate) fn decisions(
         all_gone: count(&|c| c.left == 0),
         too_few: count(&|c| c.left < c.allowed),
         overloaded: count(&|c| c.left > c.allowed),
-        king_kept: Share::of(
-            king_kept,
-            "no overfull cluster with a considered king is thinned as allowed",
-        ),
+        king_kept: king_kept(case, overfull(), &gone),
         look_again: Share::of(
             actions.values().map(|&a| a == Action::LookAgain),
             "there are no decisions",
@@ -123,14 +109,31 @@ pub(crate) fn decisions(
         not_judged_tree_bound: allowance.unsettled.tree_bound,
         not_judged_pinned: allowance.unsettled.pinned,
         not_judged_spacing: allowance.unsettled.spacing,
-        load_error_share: Figure::ratio(
-            loads.iter().map(off).sum(),
-            loads.len() as f64,
-            loads.len(),
-            "there is no tree",
-        ),
+        load_error_share: load_error_share(&loads),
         loads,
     }
+}
+
+/// Whether the clusters that end as full as allowed keep their kings.
+fn king_kept<'c>(
+    case: &Case<'_>,
+    overfull: impl Iterator<Item = &'c Cluster<'c>>,
+    gone: &BTreeSet<usize>,
+) -> Share {
+    let is_king = |g: &usize| case.truth().fruitlets.get(*g).is_some_and(|t| t.king);
+    let kings = overfull
+        .filter(|c| c.left == c.allowed)
+        .filter_map(|c| c.members.iter().copied().find(is_king));
+    Share::of(
+        kings.map(|g| !gone.contains(&g)),
+        "no overfull cluster with a considered king is thinned as allowed",
+    )
+}
+
+fn load_error_share(loads: &[TreeLoadScore]) -> Figure {
+    let off = |l: &TreeLoadScore| l.left.abs_diff(l.allowed) as f64 / l.allowed.max(1) as f64;
+    let sum = loads.iter().map(off).sum();
+    Figure::ratio(sum, loads.len() as f64, loads.len(), "there is no tree")
 }
 
 /// A true cluster after the decisions.
