@@ -13,6 +13,7 @@ mod read;
 mod schemas;
 mod shape;
 mod source;
+mod summary;
 mod tree;
 mod wire;
 mod write;
@@ -25,4 +26,5 @@ pub use read::{
     read_run_with, read_toml, read_toml_checked, read_truth,
 };
 pub use source::Packing;
+pub use summary::{StageSummary, Summary};
 pub use write::{Header, Publication, WriteError, write_arm, write_policy, write_run, write_truth};

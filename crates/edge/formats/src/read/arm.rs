@@ -76,7 +76,7 @@ fn check_tool(tool: ToolWire, at: &Place, names: &mut Ids, out: &mut Findings) -
         out,
     );
     let mm =
-        |n: Num, name: &str, out: &mut Findings| positive(n, || place![in at; name], out) * 1e-3;
+        |n: Num, name: &str, out: &mut Findings| positive(n, || place![in at; name], out) / 1e3;
     let inner_radius_m = mm(tool.inner_diameter_mm, "inner_diameter_mm", out) / 2.0;
     let outer_radius_m = mm(tool.outer_diameter_mm, "outer_diameter_mm", out) / 2.0;
     out.unless(outer_radius_m > inner_radius_m, || {
@@ -84,7 +84,7 @@ fn check_tool(tool: ToolWire, at: &Place, names: &mut Ids, out: &mut Findings) -
         Finding::new(Code::ToolWall, place![in at; "outer_diameter_mm"], expected)
     });
     let length_m = mm(tool.length_mm, "length_mm", out);
-    let cut_offset_m = tool.cut_offset_mm.0 * 1e-3;
+    let cut_offset_m = tool.cut_offset_mm.0 / 1e3;
     out.unless((-length_m..=0.0).contains(&cut_offset_m), || {
         let expected = format!("a number from {} to 0", -tool.length_mm.0);
         Finding::new(
@@ -106,7 +106,7 @@ fn check_tool(tool: ToolWire, at: &Place, names: &mut Ids, out: &mut Findings) -
             || place![in at; "tilt_tolerance_deg"],
             out,
         ),
-        clearance_m: not_negative(tool.clearance_mm, || place![in at; "clearance_mm"], out) * 1e-3,
+        clearance_m: not_negative(tool.clearance_mm, || place![in at; "clearance_mm"], out) / 1e3,
         body: body
             .map(|(n, capsule)| check_capsule(capsule, &place![in at; "body", n], out))
             .collect(),
@@ -123,10 +123,10 @@ fn check_angle(degrees: Num, place: impl FnOnce() -> Place, out: &mut Findings) 
 fn check_cut_reach(tool: &ToolWire, at: &Place, out: &mut Findings) -> f64 {
     match (tool.cut_reach_mm, tool.action) {
         (Some(reach), ToolActionWire::EncloseKeeper) => {
-            positive(reach, || place![in at; "cut_reach_mm"], out) * 1e-3
+            positive(reach, || place![in at; "cut_reach_mm"], out) / 1e3
         }
         (Some(reach), ToolActionWire::EncloseTarget) => {
-            not_negative(reach, || place![in at; "cut_reach_mm"], out) * 1e-3
+            not_negative(reach, || place![in at; "cut_reach_mm"], out) / 1e3
         }
         (None, ToolActionWire::EncloseTarget) => 0.0,
         (None, ToolActionWire::EncloseKeeper) => {
@@ -141,7 +141,7 @@ fn check_cut_reach(tool: &ToolWire, at: &Place, out: &mut Findings) -> f64 {
 }
 
 fn check_capsule(capsule: &CapsuleWire, at: &Place, out: &mut Findings) -> ToolCapsule {
-    let radius_m = positive(capsule.radius_mm, || place![in at; "radius_mm"], out) * 1e-3;
+    let radius_m = positive(capsule.radius_mm, || place![in at; "radius_mm"], out) / 1e3;
     ToolCapsule {
         a: point(&capsule.a_m),
         b: point(&capsule.b_m),
@@ -151,7 +151,7 @@ fn check_capsule(capsule: &CapsuleWire, at: &Place, out: &mut Findings) -> ToolC
 
 fn check_arm(arm: ArmWire, id: String, at: &Place, out: &mut Findings) -> ArmSpec {
     let repeatability = |n: Option<Num>, out: &mut Findings| {
-        n.map(|n| not_negative(n, || place![in at; "repeatability_mm"], out) * 1e-3)
+        n.map(|n| not_negative(n, || place![in at; "repeatability_mm"], out) / 1e3)
     };
     let foot = || place![in at; "rig_from_base"];
     match arm {

@@ -72,7 +72,7 @@ fn check_tree(
         base: point(&tree.base_m),
         trunk_diameter_m: tree
             .trunk_diameter_mm
-            .map(|n| positive(n, || place![in at; "trunk_diameter_mm"], out) * 1e-3),
+            .map(|n| positive(n, || place![in at; "trunk_diameter_mm"], out) / 1e3),
         id: tree.id,
     }
 }
@@ -101,7 +101,7 @@ fn check_limb(limb: LimbWire, at: &Place, ids: &mut Ids, out: &mut Findings) -> 
         kind: limb.kind.into(),
         points: limb.points_m.iter().map(point).collect(),
         radii_m: radii
-            .map(|(n, r)| not_negative(*r, || place![in at; "radii_mm", n], out) * 1e-3)
+            .map(|(n, r)| not_negative(*r, || place![in at; "radii_mm", n], out) / 1e3)
             .collect(),
     }
 }
@@ -119,7 +119,7 @@ fn check_obstacle(
             b_m,
             radius_mm,
         } => {
-            let radius_m = positive(radius_mm, || place![in at; "radius_mm"], out) * 1e-3;
+            let radius_m = positive(radius_mm, || place![in at; "radius_mm"], out) / 1e3;
             (
                 id,
                 ObstacleShape::Capsule {

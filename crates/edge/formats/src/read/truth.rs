@@ -107,7 +107,7 @@ fn check_fruitlet(
     if let Some(orchard) = orchard {
         check_tree(&f, &orchard.trees, at, out);
     }
-    let diameter_m = positive(f.diameter_mm, || place![in at; "diameter_mm"], out) * 1e-3;
+    let diameter_m = positive(f.diameter_mm, || place![in at; "diameter_mm"], out) / 1e3;
     let axis = unit_vector(&f.axis, || place![in at; "axis"], out)?; // an axis of no length is a finding
     Some(TrueFruitlet {
         centre: point(&f.centre_m),

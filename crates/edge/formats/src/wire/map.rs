@@ -93,8 +93,8 @@ pub(crate) struct MapStem {
     pub(crate) top_m: [Num; 3],
     /// Its far end, at or on the way to the spur.
     pub(crate) far_m: [Num; 3],
-    /// Standard deviation of the far end per axis.
-    pub(crate) far_deviation_m: Num,
+    /// Covariance of the far end.
+    pub(crate) far_covariance_m2: [[Num; 3]; 3],
     /// Images that support it.
     pub(crate) views: usize,
 }

@@ -7,10 +7,14 @@ pub(crate) mod strict;
 pub(crate) mod text;
 
 pub(crate) mod arm;
+pub(crate) mod calibration;
+pub(crate) mod decisions;
 pub(crate) mod frames;
 pub(crate) mod header;
 pub(crate) mod map;
 pub(crate) mod orchard;
+pub(crate) mod orders;
 pub(crate) mod policy;
 pub(crate) mod run;
+pub(crate) mod summary;
 pub(crate) mod truth;

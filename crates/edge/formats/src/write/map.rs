@@ -8,7 +8,7 @@ use crate::write::names::Names;
 use crate::write::publish::{Header, Publication};
 use corymb_model::map::{Cluster, CropMap, Fruitlet};
 use corymb_model::run::Run;
-use nalgebra::Matrix4;
+use nalgebra::SMatrix;
 
 const FILE: &str = "map.json";
 
@@ -111,7 +111,7 @@ fn fruitlet(one: &Fruitlet, names: &Names<'_>) -> Result<MapFruitlet, WriteError
         stem_seen: one.stem.map(|s| MapStem {
             top_m: metres3(&s.top.xyz),
             far_m: metres3(&s.far.xyz),
-            far_deviation_m: Num::metres(s.far_deviation_m),
+            far_covariance_m2: covariance(&s.far_covariance_m2),
             views: s.views,
         }),
         king_probability: Num::share(one.king_probability),
@@ -122,7 +122,7 @@ fn fruitlet(one: &Fruitlet, names: &Names<'_>) -> Result<MapFruitlet, WriteError
 }
 
 /// Rounded alike on both sides of the diagonal.
-fn covariance(matrix: &Matrix4<f64>) -> [[Num; 4]; 4] {
+fn covariance<const N: usize>(matrix: &SMatrix<f64, N, N>) -> [[Num; N]; N] {
     std::array::from_fn(|row| {
         std::array::from_fn(|col| Num::significant(matrix[(row.min(col), row.max(col))]))
     })

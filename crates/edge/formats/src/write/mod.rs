@@ -1,12 +1,16 @@
 //! Writers: from the model's types to files that appear whole or not at all.
 
+mod calibration;
+mod decisions;
 mod error;
 mod layout;
 mod map;
 mod names;
+mod orders;
 mod publish;
 mod run;
 mod settings;
+mod summary;
 
 pub use error::WriteError;
 pub use publish::{Header, Publication};

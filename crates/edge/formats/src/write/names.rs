@@ -14,7 +14,7 @@ pub(crate) struct Names<'a> {
 }
 
 impl<'a> Names<'a> {
-    fn entry<T>(
+    pub(crate) fn entry<T>(
         &self,
         kind: &'static str,
         list: &'a [T],

@@ -67,7 +67,7 @@ fn policy_file(p: &Policy) -> PolicyFile {
     }
 }
 
-fn pin(p: &Pin) -> PinWire {
+pub(crate) fn pin(p: &Pin) -> PinWire {
     let mut wire = PinWire {
         fruitlet: None,
         cluster: None,
