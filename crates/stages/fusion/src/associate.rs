@@ -1,13 +1,10 @@
 //! Which box of an image shows which body: one global assignment an image, in gated components.
 
-use crate::bodies::{Landmark, Placed};
-use crate::edge_model::EdgeModel;
-use crate::grid::Grid;
-use crate::observe::Observations;
-use crate::predict::{Innovation, Seen};
-use crate::register::{OCCLUSION_SHIFT, image_solid, pose_row};
+use crate::nodes::Stand;
+use crate::predict::Innovation;
+use crate::register::{Belief, Near, OCCLUSION_SHIFT, Sights, TWO_PI_3_2, image_solid, pose_row};
 use corymb_geometry::assign::assign;
-use nalgebra::{Matrix3, Matrix3x6, Matrix6, Vector3};
+use nalgebra::{Matrix3x6, Vector3};
 use petgraph::unionfind::UnionFind;
 
 /// A possible pair and the log likelihood that it gains over "the box is new or false and the body was missed".
@@ -26,63 +23,60 @@ pub(crate) struct Rates {
     pub(crate) detection: f64,
     /// Boxes an image that no known body explains.
     pub(crate) new_per_image: f64,
-    pub(crate) model: EdgeModel,
 }
 
-/// The pose of the rig for one image, with what is unknown about it.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct ViewPose {
-    pub(crate) rig_r: Matrix3<f64>,
-    pub(crate) rig_t: Vector3<f64>,
-    pub(crate) cov: Matrix6<f64>,
-}
+/// Squared Mahalanobis distance beyond which a pair is not considered (three degrees of freedom).
+const GATE: f64 = 25.0;
+const WINDOW_SIGMAS: f64 = 4.0;
 
 /// Candidates of one image under Gaussian predictions (used while bodies are still poorly known).
 pub(crate) fn gaussian_candidates(
-    obs: &Observations,
-    grid: &Grid,
+    sights: &Sights<'_>,
+    stand: &Stand,
     frame: usize,
-    camera: usize,
-    placed: &Placed,
-    pose: &ViewPose,
-    landmarks: &[Landmark],
-    active: &[usize],
+    pose: &Belief,
+    near: &Near<'_>,
     rates: &Rates,
 ) -> Vec<Candidate> {
-    let lens = &obs.lenses[camera];
-    let per = rates.new_per_image / image_solid(lens);
+    let camera = stand.camera_of[frame];
+    let mount = stand.rig_from_camera(camera);
+    let rig_r = mount.rotation.to_rotation_matrix().into_inner();
+    let per = rates.new_per_image / image_solid(&sights.obs.lenses[camera]);
     let base = (rates.detection / (1.0 - rates.detection)).ln() - per.ln();
-    let sd = (pose.cov.fixed_view::<3, 3>(0, 0).trace() / 3.0).sqrt();
-    let turn = (pose.cov.fixed_view::<3, 3>(3, 3).trace() / 3.0).sqrt();
     let mut out = Vec::new();
-    debug_assert!(obs.of_frame(frame).len() < usize::MAX);
-    for (body, &l) in active.iter().enumerate() {
-        let Some(seen) = Seen::new(&landmarks[l], placed) else {
-            continue;
-        };
-        let c_in_rig = pose.rig_r * seen.c + pose.rig_t;
-        let spread = sd + turn * c_in_rig.norm();
-        grid.near(seen.at, seen.window(4.0, spread * spread), |i| {
-            let inn = Innovation::new(&obs.boxes[i], &seen, &rates.model, OCCLUSION_SHIFT);
-            let mut j = Matrix3x6::zeros();
-            for k in 0..3 {
-                let row: Vector3<f64> = inn.rows.row(k).transpose();
-                j.set_row(k, &pose_row(&row, &pose.rig_r, &c_in_rig).transpose());
-            }
-            let s = inn.covariance(&seen) + j * pose.cov * j.transpose();
-            let Some(chol) = s.cholesky() else { return };
-            let d2 = inn.y.dot(&chol.solve(&inn.y));
-            let det: f64 = chol.l_dirty().diagonal().product();
-            let scale = seen.distance_m * seen.distance_m * seen.radius_m;
-            let gain = base - 0.5 * d2 - (det * 15.75 / scale).ln();
-            if gain > 0.0 && d2 < 25.0 {
-                out.push(Candidate {
-                    body,
-                    box_idx: i,
-                    gain,
-                });
-            }
-        });
+    for (body, seen) in near.seen(&stand.placed[frame]) {
+        let c_in_rig = rig_r * seen.c + mount.translation.vector;
+        let spread = pose.spread_at(c_in_rig.norm());
+        sights.grids[frame].near(
+            seen.at,
+            seen.window(WINDOW_SIGMAS, spread * spread),
+            |box_idx| {
+                let inn = Innovation::new(
+                    &sights.obs.boxes[box_idx],
+                    &seen,
+                    sights.model,
+                    OCCLUSION_SHIFT,
+                );
+                let mut j = Matrix3x6::zeros();
+                for k in 0..3 {
+                    let row: Vector3<f64> = inn.rows.row(k).transpose();
+                    j.set_row(k, &pose_row(&row, &rig_r, &c_in_rig).transpose());
+                }
+                let s = inn.covariance(&seen) + j * pose.cov * j.transpose();
+                let Some(chol) = s.cholesky() else { return };
+                let d2 = inn.y.dot(&chol.solve(&inn.y));
+                let root: f64 = chol.l_dirty().diagonal().product();
+                let scale = seen.distance_m * seen.distance_m * seen.radius_m;
+                let gain = base - 0.5 * d2 - (root * TWO_PI_3_2 / scale).ln();
+                if gain > 0.0 && d2 < GATE {
+                    out.push(Candidate {
+                        body,
+                        box_idx,
+                        gain,
+                    });
+                }
+            },
+        );
     }
     out
 }

@@ -59,10 +59,7 @@ impl Seen {
             return false;
         };
         let m = radii * self.radius_m / self.c.z * lens.mean_focal_px();
-        px.x > m
-            && px.y > m
-            && px.x < f64::from(lens.width_px()) - m
-            && px.y < f64::from(lens.height_px()) - m
+        px.x > m && px.y > m && px.x < lens.width_px() - m && px.y < lens.height_px() - m
     }
 }
 

@@ -1,6 +1,6 @@
 //! The first pass: rig pose by rig pose, each registered to the map so far before its boxes are assigned.
 
-use crate::associate::{Rates, ViewPose, best_assignment, gaussian_candidates};
+use crate::associate::{Rates, best_assignment, gaussian_candidates};
 use crate::bodies::{DepthPrior, Landmark, Prior, fit};
 use crate::config::Config;
 use crate::edge_model::EdgeModel;
@@ -8,7 +8,7 @@ use crate::grid::Grid;
 use crate::limbs::Limbs;
 use crate::nodes::Stand;
 use crate::observe::Observations;
-use crate::register::register;
+use crate::register::{Belief, Near, Registered, Sights, register};
 use nalgebra::{Matrix6, Vector6};
 
 /// What the pass needs beside the boxes.
@@ -27,56 +27,66 @@ pub(crate) struct Pass<'a> {
 /// Share of an image's boxes that may show bodies not met before.
 const NEW_SHARE: f64 = 0.3;
 
-pub(crate) fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
+impl Pass<'_> {
+    fn sights(&self) -> Sights<'_> {
+        Sights {
+            obs: self.obs,
+            grids: self.grids,
+            model: &self.model,
+        }
+    }
+}
+
+fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
     let (t, r) = (sd.0 * sd.0, sd.1 * sd.1);
     Matrix6::from_diagonal(&Vector6::new(t, t, t, r, r, r))
 }
 
-/// Runs the pass: corrections land in `stand`, the map is returned.
+/// Runs the pass: corrections land in `stand`, the map is returned. On a later pass the corrections of the one
+/// before are where to begin.
 pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
     let mut landmarks: Vec<Landmark> = Vec::new();
-    let prior = pose_prior(pass.pose_sd);
-    // on a later pass the corrections of the one before are where to begin
-    let before: Vec<Vector6<f64>> = stand.nodes.iter().map(|n| n.correction).collect();
     let mut last = Vector6::zeros();
     for node in 0..stand.nodes.len() {
         let active = active_bodies(pass, stand, node, &landmarks);
-        let mut cov = prior;
-        let mean = before[node];
-        let mut best: Option<crate::register::Registered> = None;
-        for start in [mean, mean + last] {
-            if best.is_some() && start == mean {
-                continue;
-            }
-            let r = register(
-                pass.obs,
-                pass.grids,
-                stand,
-                node,
-                &landmarks,
-                &active,
-                &mean,
-                &prior,
-                &start,
-                &pass.model,
-            );
-            if let Some(r) = r
-                && best.as_ref().is_none_or(|b| r.gain > b.gain)
-            {
-                best = Some(r);
-            }
-        }
-        if let Some(b) = best {
-            stand.nodes[node].correction = b.correction;
-            cov = b.cov;
-            last = b.correction - mean;
-        }
-        stand.place(node);
+        let mean = stand.nodes[node].correction;
+        let prior = Belief {
+            mean,
+            cov: pose_prior(pass.pose_sd),
+        };
+        let belief = place_node(pass, stand, node, &landmarks, &active, &prior, &last);
+        last = belief.mean - mean;
         for frame in stand.nodes[node].frames.clone() {
-            take_image(pass, stand, node, frame, &cov, &active, &mut landmarks);
+            take_image(pass, stand, frame, &belief, &active, &mut landmarks);
         }
     }
     landmarks
+}
+
+/// Registers a node, both as stated and as the node before was off: a slow error is best told by the last.
+fn place_node(
+    pass: &Pass<'_>,
+    stand: &mut Stand,
+    node: usize,
+    landmarks: &[Landmark],
+    active: &[usize],
+    prior: &Belief,
+    last: &Vector6<f64>,
+) -> Belief {
+    let near = Near { landmarks, active };
+    let mut best: Option<Registered> = None;
+    for start in [prior.mean, prior.mean + last] {
+        let r = register(&pass.sights(), stand, node, &near, prior, &start);
+        if let Some(r) = r
+            && best.as_ref().is_none_or(|b| r.gain > b.gain)
+        {
+            best = Some(r);
+        }
+    }
+    let belief = best.map_or(*prior, |b| b.belief);
+    stand.nodes[node].correction = belief.mean;
+    stand.place(node);
+    belief
 }
 
 /// Bodies that some image of the node may show.
@@ -94,8 +104,7 @@ fn active_bodies(
             frames.iter().any(|&f| {
                 let p = stand.placed[f].into_camera(&c);
                 let lens = &pass.obs.lenses[stand.camera_of[f]];
-                let reach =
-                    0.6 * f64::from(lens.width_px().max(lens.height_px())) / lens.mean_focal_px();
+                let reach = 0.6 * lens.width_px().max(lens.height_px()) / lens.mean_focal_px();
                 p.z > 0.05 && p.z < near && p.x.abs() < p.z * reach && p.y.abs() < p.z * reach
             })
         })
@@ -106,45 +115,30 @@ fn active_bodies(
 fn take_image(
     pass: &Pass<'_>,
     stand: &Stand,
-    node: usize,
     frame: usize,
-    cov: &Matrix6<f64>,
+    pose: &Belief,
     active: &[usize],
     landmarks: &mut Vec<Landmark>,
 ) {
     let range = pass.obs.of_frame(frame);
-    let placed = &stand.placed[frame];
     let rates = Rates {
         detection: pass.detection,
         new_per_image: 1.0 + NEW_SHARE * range.len() as f64,
-        model: pass.model,
     };
-    let mount = stand.rig_from_camera(stand.camera_of[frame]);
-    let pose = ViewPose {
-        rig_r: mount.rotation.to_rotation_matrix().into_inner(),
-        rig_t: mount.translation.vector,
-        cov: *cov,
-    };
-    // bodies begun by another image of this node are matched too
+    // bodies begun by another image of this node are matched too; they stand at the end
+    let node = stand.node_of[frame];
+    let fresh = landmarks
+        .iter()
+        .rev()
+        .take_while(|l| of_node(pass, stand, node, l))
+        .count();
     let mut known: Vec<usize> = active.to_vec();
-    known.extend(
-        landmarks
-            .iter()
-            .enumerate()
-            .filter(|(k, l)| !active.contains(k) && of_node(pass, stand, node, l))
-            .map(|x| x.0),
-    );
-    let candidates = gaussian_candidates(
-        pass.obs,
-        &pass.grids[frame],
-        frame,
-        stand.camera_of[frame],
-        placed,
-        &pose,
+    known.extend(landmarks.len() - fresh..landmarks.len());
+    let near = Near {
         landmarks,
-        &known,
-        &rates,
-    );
+        active: &known,
+    };
+    let candidates = gaussian_candidates(&pass.sights(), stand, frame, pose, &near, &rates);
     let pairs = best_assignment(&candidates, known.len(), range.start, range.len());
     let mut taken = vec![false; range.len()];
     for (body, i) in pairs {
@@ -174,10 +168,10 @@ fn take_image(
     }
 }
 
-fn of_node(pass: &Pass<'_>, stand: &Stand, node: usize, l: &Landmark) -> bool {
+fn of_node(pass: &Pass<'_>, stand: &Stand, node: Option<usize>, l: &Landmark) -> bool {
     l.boxes
-        .last()
-        .is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == Some(node))
+        .first()
+        .is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == node)
 }
 
 /// A body from one box: the radius prior and, where there is wood, the depth prior close the fourth unknown.

@@ -33,7 +33,7 @@ impl Evidence {
         used: usize,
     ) -> f64 {
         let lens = &obs.lenses[camera];
-        let area = f64::from(lens.width_px()) * f64::from(lens.height_px());
+        let area = lens.width_px() * lens.height_px();
         let size = 2.0 * radius_px(b, s.distance_m, s.radius_m).max(1.0);
         let all = self.clutter_per_image.max(0.05) / (area * size * size);
         all.ln() * used as f64 / 4.0
@@ -73,11 +73,17 @@ pub(crate) fn visible(
     stand.node_of[frame]?;
     let quick = stand.placed[frame].into_camera(&l.centre());
     let lens = &obs.lenses[stand.camera_of[frame]];
-    let reach = 0.75 * f64::from(lens.width_px().max(lens.height_px())) / lens.mean_focal_px();
+    let reach = 0.75 * lens.width_px().max(lens.height_px()) / lens.mean_focal_px();
     if quick.z < 0.05 || quick.x.abs() > quick.z * reach || quick.y.abs() > quick.z * reach {
         return None;
     }
     Seen::new(l, &stand.placed[frame])
+}
+
+/// What one image came to: (body, box) pairs, and the bodies that it should have shown and did not.
+struct Settled {
+    pairs: Vec<(usize, usize)>,
+    missed: Vec<usize>,
 }
 
 /// Assigns all boxes anew. Bodies keep their states; their box lists and missed counts are rewritten.
@@ -89,7 +95,7 @@ pub(crate) fn settle(
     ev: &Evidence,
 ) {
     let shared: &[Landmark] = landmarks;
-    let per_frame: Vec<(Vec<(usize, usize)>, Vec<usize>)> = (0..grids.len())
+    let per_frame: Vec<Settled> = (0..grids.len())
         .into_par_iter()
         .map(|f| settle_image(obs, &grids[f], stand, shared, ev, f))
         .collect();
@@ -97,7 +103,7 @@ pub(crate) fn settle(
         l.boxes.clear();
         l.missed = 0;
     }
-    for (pairs, missed) in per_frame {
+    for Settled { pairs, missed } in per_frame {
         for (l, i) in pairs {
             landmarks[l].boxes.push(i);
         }
@@ -114,7 +120,7 @@ fn settle_image(
     landmarks: &[Landmark],
     ev: &Evidence,
     frame: usize,
-) -> (Vec<(usize, usize)>, Vec<usize>) {
+) -> Settled {
     let camera = stand.camera_of[frame];
     let lens = &obs.lenses[camera];
     let range = obs.of_frame(frame);
@@ -160,10 +166,10 @@ fn settle_image(
         })
         .map(|b| ids[b])
         .collect();
-    (
-        pairs.into_iter().map(|(b, i)| (ids[b], i)).collect(),
+    Settled {
+        pairs: pairs.into_iter().map(|(b, i)| (ids[b], i)).collect(),
         missed,
-    )
+    }
 }
 
 /// Whether a nearer body's box covers the middle of this one.
