@@ -22,8 +22,9 @@ pub use codes::{Code, CodeEntry, all_codes, explain};
 pub use limits::Limits;
 pub use problem::{Problem, Problems};
 pub use read::{
-    BOX_OUTSIDE_SHARE, FIRST_TOOL, Loaded, RunFolder, read_arm, read_policy, read_run,
-    read_run_with, read_toml, read_toml_checked, read_truth,
+    BOX_OUTSIDE_SHARE, FIRST_TOOL, Loaded, OutputFolder, RunFolder, read_arm, read_calibration,
+    read_decisions, read_map, read_orders, read_output, read_policy, read_refusals, read_run,
+    read_run_with, read_summary, read_toml, read_toml_checked, read_truth,
 };
 pub use source::Packing;
 pub use summary::{StageSummary, Summary};

@@ -1,9 +1,11 @@
 //! Readers: from files to the model's types, everything checked on the way.
 
-mod arm;
 pub(crate) mod checks;
-mod config;
 pub(crate) mod document;
+mod known;
+
+mod arm;
+mod config;
 mod frames;
 mod orchard;
 mod policy;
@@ -11,10 +13,21 @@ mod poses;
 mod run;
 mod truth;
 
+mod calibration;
+mod decisions;
+mod map;
+mod orders;
+mod output;
+
 pub use arm::{FIRST_TOOL, read_arm};
+pub use calibration::read_calibration;
 pub use config::{read_toml, read_toml_checked};
+pub use decisions::read_decisions;
 pub use document::Loaded;
 pub use frames::BOX_OUTSIDE_SHARE;
+pub use map::read_map;
+pub use orders::{read_orders, read_refusals};
+pub use output::{OutputFolder, read_output, read_summary};
 pub use policy::read_policy;
 pub use run::{RunFolder, read_run, read_run_with};
 pub use truth::read_truth;

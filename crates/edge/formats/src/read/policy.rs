@@ -64,7 +64,7 @@ fn check_policy(file: PolicyFile, out: &mut Findings) -> Policy {
         },
         act_above,
         losses,
-        pins: check_pins(file.pin, out),
+        pins: check_pins(file.pin, "pin", out),
     }
 }
 
@@ -83,7 +83,8 @@ fn check_target(wire: &TargetWire, out: &mut Findings) -> Target {
     target
 }
 
-fn check_pins(pins: Vec<PinWire>, out: &mut Findings) -> Vec<Pin> {
+/// Pins, listed in the field `list`.
+pub(crate) fn check_pins(pins: Vec<PinWire>, list: &str, out: &mut Findings) -> Vec<Pin> {
     let mut checked: Vec<Pin> = Vec::with_capacity(pins.len());
     for (at, pin) in pins.into_iter().enumerate() {
         let as_ = pin.as_.into();
@@ -97,7 +98,7 @@ fn check_pins(pins: Vec<PinWire>, out: &mut Findings) -> Vec<Pin> {
         let (Some(what), None) = (named.next(), named.next()) else {
             out.push(Finding::new(
                 Code::PinUnclear,
-                place!["pin", at],
+                place![list, at],
                 "exactly one of fruitlet, cluster, limb and tree",
             ));
             continue;
@@ -105,7 +106,7 @@ fn check_pins(pins: Vec<PinWire>, out: &mut Findings) -> Vec<Pin> {
         if checked.iter().any(|earlier| earlier.what == what) {
             out.push(Finding::new(
                 Code::PinConflict,
-                place!["pin", at],
+                place![list, at],
                 "something that is not pinned already",
             ));
         }

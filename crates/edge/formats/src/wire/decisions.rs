@@ -15,6 +15,7 @@ output_file! {
         /// One a tree.
         trees: Vec<TreeLoadWire>,
         /// Pins of the policy that name nothing on the map.
+        #[serde(default)]
         pins_without_object: Vec<PinWire>,
     }
 }
@@ -79,6 +80,7 @@ pub(crate) struct TreeLoadWire {
     /// Fruit to leave so that the target is met after the stated losses.
     pub(crate) to_leave: Option<u64>,
     /// Whether that was less than clusters and spacing would have left.
+    #[serde(default)]
     pub(crate) binds: bool,
     /// Why there is no target.
     pub(crate) no_target_because: Option<String>,
@@ -93,6 +95,7 @@ pub(crate) struct TreeLoadWire {
     /// To be looked at again.
     pub(crate) look_again: usize,
     /// What could not be met, one sentence a bound.
+    #[serde(default)]
     pub(crate) unmet: Vec<String>,
 }
 

@@ -44,7 +44,7 @@ pub(crate) struct RemoveWire {
     /// Fruit of the cluster to be kept.
     pub(crate) keepers: Vec<String>,
     /// The fruit that is enclosed.
-    pub(crate) enclosed: String,
+    pub(crate) enclosed: Option<String>,
     /// Its centre.
     pub(crate) target_centre_m: [Num; 3],
     /// Its diameter.
@@ -66,7 +66,7 @@ pub(crate) struct RemoveWire {
     /// Time for it, with the travel to it.
     pub(crate) duration_s: Num,
     /// Time from standoff to retreat.
-    pub(crate) work_s: Num,
+    pub(crate) work_s: Option<Num>,
     /// First and last stop from which the arm reaches every pose.
     pub(crate) stops: Option<(i64, i64)>,
     /// Whether reach was checked.
@@ -92,7 +92,7 @@ pub(crate) struct LookWire {
     /// Id of the cluster.
     pub(crate) cluster: String,
     /// The fruitlet in doubt.
-    pub(crate) fruitlet: String,
+    pub(crate) fruitlet: Option<String>,
     /// Its centre.
     pub(crate) target_centre_m: [Num; 3],
     /// Id of the camera.

@@ -13,6 +13,7 @@ mod settings;
 mod summary;
 
 pub use error::WriteError;
+pub(crate) use orders::tool_name;
 pub use publish::{Header, Publication};
 pub use run::{write_run, write_truth};
 pub use settings::{write_arm, write_policy};
