@@ -174,3 +174,97 @@ pub(crate) fn leaf(
         v: normal.cross(&along) / half[1],
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn vector(low: f64, high: f64) -> impl Strategy<Value = Vector3<f64>> {
+        prop::array::uniform3(low..high).prop_map(Vector3::from)
+    }
+
+    fn sight(p: Vector3<f64>) -> Sight {
+        Sight::to(&p)
+    }
+
+    #[test]
+    fn a_leaf_hides_what_is_behind_it_and_within_it() {
+        let shape = leaf(
+            Vector3::new(0.0, 0.0, 0.5),
+            Vector3::x(),
+            Vector3::z(),
+            [0.03, 0.01],
+        );
+        let leaf = Occluder::new(shape, None);
+        assert!(leaf.hides(&sight(Vector3::new(0.0, 0.0, 0.6)), 1e-3));
+        assert!(
+            !leaf.hides(&sight(Vector3::new(0.0, 0.0, 0.4)), 1e-3),
+            "it is behind"
+        );
+        assert!(leaf.hides(&sight(Vector3::new(0.058, 0.0, 1.0)), 1e-3));
+        assert!(
+            !leaf.hides(&sight(Vector3::new(0.0, 0.022, 1.0)), 1e-3),
+            "it is narrow"
+        );
+    }
+
+    #[test]
+    fn an_edge_on_leaf_hides_nothing() {
+        let shape = leaf(
+            Vector3::new(0.0, 0.0, 0.5),
+            Vector3::z(),
+            Vector3::x(),
+            [0.03, 0.01],
+        );
+        assert!(!Occluder::new(shape, None).hides(&sight(Vector3::new(0.0, 0.001, 1.0)), 1e-3));
+    }
+
+    proptest! {
+        /// Against the nearest of many points of ray and segment.
+        #[test]
+        fn ray_and_segment_are_nearest_where_said(a in vector(-1.0, 1.0), b in vector(-1.0, 1.0), p in vector(-1.0, 1.0)) {
+            prop_assume!(p.norm() > 0.05);
+            let p = p.normalize();
+            let (t, gap2) = ray_to_segment(&p, &a, &b);
+            let brute = (0..=2_000).map(|k| {
+                let q = a.lerp(&b, f64::from(k) / 2_000.0);
+                (p * p.dot(&q).max(0.0) - q).norm_squared()
+            });
+            let brute = brute.fold(f64::INFINITY, f64::min);
+            // where the nearest point would lie behind the camera, only an overestimate is needed
+            prop_assert!(gap2 >= brute - 1e-12 - 2e-3 * brute.sqrt());
+            if t > 1e-9 {
+                prop_assert!(gap2 <= brute + 1e-9, "{gap2} against {brute}");
+            }
+        }
+
+        /// A cone may be passed over only where no sight line is cut.
+        #[test]
+        fn cones_never_lose_an_occluder(
+            c in vector(-0.2, 0.2), along in vector(-0.05, 0.05), target in vector(-0.2, 0.2),
+            r in 0.001..0.05_f64, kind in 0..3_u8, inside in vector(-0.57, 0.57),
+        ) {
+            let centre = c + Vector3::z() * 0.5;
+            prop_assume!(along.norm() > 1e-3);
+            let shape = match kind {
+                0 => Shape::Body(Spheroid { centre, axis: along.normalize(), radius: r, ratio: 1.1 }),
+                1 => Shape::Capsule { a: centre - along, b: centre + along, radius: r },
+                _ => leaf(centre, along.normalize(), across(&along), [r, 0.6 * r]),
+            };
+            let occluder = Occluder::new(shape, None);
+            let ball = target + Vector3::z() * 0.7;
+            let p = ball + inside * 0.02;
+            let line = sight(p);
+            if occluder.hides(&line, 0.0) {
+                prop_assert!(occluder.may_hide(&Cone::about(&ball, 0.02)));
+            }
+            let bare = Occluder { cone: Cone { cos: -1.0, ..occluder.cone }, ..occluder };
+            prop_assert_eq!(bare.hides(&line, 0.0), occluder.hides(&line, 0.0), "the quick test changed the answer");
+        }
+    }
+
+    fn across(v: &Vector3<f64>) -> Vector3<f64> {
+        crate::grow::across(&v.normalize()).0
+    }
+}

@@ -54,9 +54,9 @@ pub struct DetectorSpec {
     pub track: TrackSpec,
 }
 
-/// Detection of one sort of thing.
+/// Detection of one sort of thing; where it is given, it is given whole.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(default, deny_unknown_fields)]
+#[serde(deny_unknown_fields)]
 pub struct PartSpec {
     /// Chance of a box when the thing is wholly visible and large.
     pub probability: f64,

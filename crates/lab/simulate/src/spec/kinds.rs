@@ -79,6 +79,7 @@ impl SceneSpec {
     pub fn close() -> Self {
         let mut s = Self {
             name: "close".into(),
+            stage_bbch: Some(72),
             cameras: stereo_pair(),
             ..Self::default()
         };
@@ -220,6 +221,7 @@ impl SceneSpec {
     pub fn sparse_views() -> Self {
         let mut s = Self {
             name: "sparse_views".into(),
+            stage_bbch: Some(72),
             ..Self::default()
         };
         s.orchard.trees_per_row = 3;

@@ -64,7 +64,7 @@ impl Default for SceneSpec {
             version: VERSION,
             name: "scene".into(),
             date: "2026-06-05T08:30:00Z".into(),
-            stage_bbch: Some(72),
+            stage_bbch: None,
             orchard: OrchardSpec::default(),
             crop: CropSpec::default(),
             leaves: LeafSpec::default(),

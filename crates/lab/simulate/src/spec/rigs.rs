@@ -13,6 +13,7 @@ pub(super) fn on_mast(name: &str, trees: u32, pass: PassSpec) -> SceneSpec {
     };
     SceneSpec {
         name: name.into(),
+        stage_bbch: Some(72),
         orchard,
         cameras: mast(),
         passes: vec![pass],
