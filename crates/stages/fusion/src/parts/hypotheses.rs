@@ -4,19 +4,19 @@
 //! point; one alone gives a point on its ray at stem length from the fruit. Each point is weighed over all images: how
 //! well would the stem that it makes explain the best box of each?
 
-use super::direction::AxisNoise;
+use super::bids::{Offer, promise};
 use super::fit::{Habit, Problem};
 use super::piece::{EdgeModel, Piece};
 use nalgebra::{Vector2, Vector3};
 
 /// Images whose corners are crossed; more add nothing but time.
-const LARGEST_VIEWS: usize = 8;
+const LARGEST_VIEWS: usize = 12;
 /// Corners of an image, those nearest the fruit first.
-const LARGEST_CORNERS: usize = 5;
+const LARGEST_CORNERS: usize = 12;
 /// Points weighed.
-const LARGEST_POINTS: usize = 40;
+const LARGEST_POINTS: usize = 120;
 /// Points kept.
-const KEPT: usize = 4;
+const KEPT: usize = 8;
 /// Crossings below which single corners are tried as well.
 const FEW_CROSSINGS: usize = 12;
 /// Sine of the angle between rays below which they do not meet in a point.
@@ -25,15 +25,6 @@ const SMALLEST_SINE: f64 = 0.04;
 const SAME_M: f64 = 0.004;
 /// Kept points are further apart than this, metres.
 const DISTINCT_M: f64 = 0.006;
-
-/// A candidate for the far end.
-#[derive(Clone, Copy)]
-pub(super) struct Hypothesis {
-    /// Offset from the body's centre.
-    pub(super) far: Vector3<f64>,
-    /// What the boxes say for it, nats.
-    pub(super) score: f64,
-}
 
 /// A corner of a stem box as a ray from the body's point of view.
 struct Ray {
@@ -51,7 +42,7 @@ pub(super) fn hypotheses(
     problem: &Problem<'_>,
     body_idx: usize,
     models: &[EdgeModel],
-) -> Vec<Hypothesis> {
+) -> Vec<Offer> {
     let rays = rays(problem, body_idx, models);
     let mut points = crossings(problem, &rays);
     if points.len() < FEW_CROSSINGS {
@@ -59,51 +50,20 @@ pub(super) fn hypotheses(
             points.extend(along_ray(ray, problem.radius_m, &problem.habit));
         }
     }
-    let mut found: Vec<Hypothesis> = distinct(points)
+    let piece = |far| Piece::towards(far, problem.radius_m, problem.habit.sag, problem.config);
+    let mut found: Vec<(f64, Piece)> = distinct(points)
         .into_iter()
-        .map(|far| Hypothesis {
-            far,
-            score: score(problem, body_idx, models, &far, |_, _, gain| gain),
-        })
+        .map(piece)
+        .map(|p| (promise(problem, body_idx, models, &p), p))
         .collect();
-    found.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let mut kept: Vec<Hypothesis> = Vec::new();
-    for h in found {
-        if kept.len() < KEPT && kept.iter().all(|k| (k.far - h.far).norm() > DISTINCT_M) {
-            kept.push(h);
+    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut kept: Vec<Piece> = Vec::new();
+    for (_, p) in found {
+        if kept.len() < KEPT && kept.iter().all(|k| (k.far - p.far).norm() > DISTINCT_M) {
+            kept.push(p);
         }
     }
-    kept
-}
-
-/// What all images say for a stem to `far`: the gain of the best box of each, as `value(sight, box, gain)` has it,
-/// less what axis and length hold against it.
-pub(super) fn score(
-    problem: &Problem<'_>,
-    body_idx: usize,
-    models: &[EdgeModel],
-    far: &Vector3<f64>,
-    value: impl Fn(usize, usize, f64) -> f64,
-) -> f64 {
-    let piece = Piece::towards(*far, problem.radius_m, problem.habit.sag, problem.config);
-    let mut total = 0.0;
-    for i in problem.sights.of_body(body_idx) {
-        let sight = &problem.sights.all[i];
-        if sight.stems.is_empty() {
-            continue;
-        }
-        let image = problem.sights.image(sight);
-        let points = piece.see(sight, image);
-        let gain = |&b: &usize| value(i, b, models[i].gain(&points, &image.stems[b]));
-        total += sight.stems.iter().map(gain).fold(0.0, f64::max);
-    }
-    let axis = -piece.top.normalize();
-    let noise = AxisNoise {
-        image_axis_rad: problem.habit.image_axis_rad,
-        slack_rad: problem.config.bend_deviation_rad,
-    };
-    let length = (piece.length_m() - problem.habit.length_m[0]) / problem.habit.length_m[1];
-    total - problem.evidence.loss(&axis, noise) - 0.5 * length * length
+    kept.into_iter().map(|p| Offer::new(problem, body_idx, models, p)).collect()
 }
 
 fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray> {

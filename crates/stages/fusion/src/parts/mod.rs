@@ -4,6 +4,7 @@
 //! ([`pairing`]); then axis and stem of each body are fitted together ([`fit`]) and summarised ([`belief`]).
 
 mod belief;
+mod bids;
 mod calyx;
 mod config;
 mod direction;
@@ -29,8 +30,8 @@ use sights::Sights;
 
 /// How much further an arc may depart from its stem while only its far end has been guessed, metres.
 const GUESSED_BOW_M: f64 = 0.001;
-/// Points on the sphere where axes are weighed: some 14 degrees apart.
-const SPHERE_POINTS: usize = 200;
+/// Points on the sphere where axes are weighed: some 18 degrees apart.
+const SPHERE_POINTS: usize = 128;
 
 /// Gives calyx and stem boxes to the bodies of `scene` and estimates from them how each body hangs and where its stem
 /// runs. Sets `calyx_boxes`, `stem_boxes`, `axis` and `stem` of every body, whatever they were.
@@ -130,36 +131,31 @@ fn pair_stems(
         pairing.models(config.bow_m + GUESSED_BOW_M),
         pairing.models(config.bow_m),
     );
-    let candidates = pairing.candidates(*habit, &loose);
-    let mut pieces = pairing.choose(&candidates, *habit, &loose);
-    learn::sag(habit, pairing.evidence, &axes, &pieces);
-    let mut held = pairing.pair(&pieces, &loose);
-    let mut fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
-    for round in 1..config.rounds.max(1) {
+    let mut offers = pairing.candidates(*habit, &loose);
+    let guessed: Vec<usize> = offers.iter().map(Vec::len).collect();
+    let neighbours = bids::Neighbours::new(pairing.bodies, config);
+    let mut held: StemOf = vec![None; pairing.sights.all.len()];
+    let mut fits = Vec::new();
+    for round in 0..config.rounds.max(1) {
+        let pieces = bids::choose(pairing.sights, &neighbours, &offers, &held);
+        held = pairing.pair(&pieces, if round == 0 { &loose } else { &tight });
+        fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
         let fitted = pieces_of(&fits, pairing.bodies, habit.sag, config);
-        if round == 1 {
+        if round == 0 {
             learn::lengths(habit, config, pairing.sights, &fitted, &held);
             learn::sag(habit, pairing.evidence, &axes, &fitted);
         }
-        for (piece, better) in pieces.iter_mut().zip(fitted) {
-            *piece = better.or(*piece);
+        if round + 1 == config.rounds.max(1) {
+            break;
         }
-        held = pairing.pair(&pieces, &tight);
-        fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
+        held = pairing.pair(&fitted, &loose);
+        pairing.offer_fitted(&mut offers, &guessed, &fitted, *habit, &loose);
     }
-    #[cfg(feature = "dbg")]
-    println!(
-        "habit {:?} {:?} {} local {:?}",
-        habit.length_m,
-        habit.image_axis_rad,
-        habit.sag,
-        pairing
-            .sights
-            .all
-            .iter()
-            .map(|s| s.local / pairing.sights.image(s).edge)
-            .fold(0.0, f64::max)
-    );
+    for _ in 0..1 {
+        let fitted = pieces_of(&fits, pairing.bodies, habit.sag, config);
+        held = pairing.pair(&fitted, &tight);
+        fits = pairing.fit(&fitted, &axes, *habit, &held, &tight);
+    }
     (fits, held)
 }
 

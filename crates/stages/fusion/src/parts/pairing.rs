@@ -5,9 +5,10 @@
 //! candidates again; fitted stems predict better boxes, and so on for a few rounds.
 
 use super::PartsConfig;
+use super::bids::Offer;
 use super::direction::AxisEvidence;
 use super::fit::{Fitted, Guess, Habit, Problem, StemBox};
-use super::hypotheses::{Hypothesis, hypotheses, score};
+use super::hypotheses::hypotheses;
 use super::matching::{Candidate, best_pairs};
 use super::piece::{EdgeModel, Piece};
 use super::sights::Sights;
@@ -16,9 +17,6 @@ use nalgebra::Vector3;
 
 /// What a body without a box of its own in the image costs: one stem box in four comes from such a body, nats.
 const UNSEEN_BODY: f64 = 1.0;
-/// Sweeps in which bodies choose; two change most, a third little.
-const SWEEPS: usize = 3;
-
 /// A stem box given to a sight, with its gain.
 pub(super) type StemOf = Vec<Option<(usize, f64)>>;
 
@@ -73,88 +71,26 @@ impl<'a> Pairing<'a> {
     }
 
     /// Candidates for every body's stem.
-    pub(super) fn candidates(&self, habit: Habit, models: &[EdgeModel]) -> Vec<Vec<Hypothesis>> {
+    pub(super) fn candidates(&self, habit: Habit, models: &[EdgeModel]) -> Vec<Vec<Offer>> {
         (0..self.bodies.len())
             .map(|b| hypotheses(&self.problem(b, habit, &Vec::new(), models), b, models))
             .collect()
     }
 
-    /// A candidate for each body, such that together they explain the boxes best: body after body takes the candidate
-    /// that explains most beyond what others hold, and with it the boxes, for some sweeps.
-    pub(super) fn choose(
+    /// Puts each body's fitted stem beside its guessed ones.
+    pub(super) fn offer_fitted(
         &self,
-        candidates: &[Vec<Hypothesis>],
+        offers: &mut [Vec<Offer>],
+        guessed: &[usize],
+        fitted: &[Option<Piece>],
         habit: Habit,
         models: &[EdgeModel],
-    ) -> Vec<Option<Piece>> {
-        let mut holders: Vec<Vec<Option<(usize, f64)>>> = self
-            .sights
-            .images
-            .iter()
-            .map(|im| vec![None; im.stems.len()])
-            .collect();
-        let mut order: Vec<usize> = (0..self.bodies.len()).collect();
-        let promise = |b: usize| candidates[b].first().map_or(f64::NEG_INFINITY, |h| h.score);
-        order.sort_by(|&a, &b| promise(b).total_cmp(&promise(a)).then(a.cmp(&b)));
-        let mut out = vec![None; self.bodies.len()];
-        for _ in 0..SWEEPS {
-            for &body_idx in &order {
-                out[body_idx] =
-                    self.bid(body_idx, &candidates[body_idx], habit, models, &mut holders);
-            }
+    ) {
+        for (body_idx, of) in offers.iter_mut().enumerate() {
+            of.truncate(guessed[body_idx]);
+            let problem = self.problem(body_idx, habit, &Vec::new(), models);
+            of.extend(fitted[body_idx].map(|p| Offer::new(&problem, body_idx, models, p)));
         }
-        out
-    }
-
-    /// One body's choice; its boxes change hands.
-    fn bid(
-        &self,
-        body_idx: usize,
-        candidates: &[Hypothesis],
-        habit: Habit,
-        models: &[EdgeModel],
-        holders: &mut [Vec<Option<(usize, f64)>>],
-    ) -> Option<Piece> {
-        let problem = self.problem(body_idx, habit, &Vec::new(), models);
-        for i in self.sights.of_body(body_idx) {
-            let sight = &self.sights.all[i];
-            let held = &mut holders[sight.image_idx];
-            for &b in &sight.stems {
-                if held[b].is_some_and(|(holder, _)| holder == body_idx) {
-                    held[b] = None;
-                }
-            }
-        }
-        let spare = |image_idx: usize, b: usize, gain: f64| {
-            gain - holders[image_idx][b].map_or(0.0, |(_, g)| g)
-        };
-        let value = |i: usize, b: usize, gain: f64| spare(self.sights.all[i].image_idx, b, gain);
-        let weighed = candidates
-            .iter()
-            .map(|h| (score(&problem, body_idx, models, &h.far, value), h));
-        let (worth, best) = weighed.max_by(|a, b| a.0.total_cmp(&b.0))?;
-        if worth <= 0.0 {
-            return None;
-        }
-        let piece = Piece::towards(best.far, problem.radius_m, habit.sag, self.config);
-        for i in self.sights.of_body(body_idx) {
-            let sight = &self.sights.all[i];
-            let image = self.sights.image(sight);
-            let points = piece.see(sight, image);
-            let gains = sight
-                .stems
-                .iter()
-                .map(|&b| (b, models[i].gain(&points, &image.stems[b])));
-            let spared =
-                |b: usize, gain: f64| gain - holders[sight.image_idx][b].map_or(0.0, |(_, g)| g);
-            let taken = gains
-                .filter(|&(b, g)| spared(b, g) > 0.0)
-                .max_by(|a, b| spared(a.0, a.1).total_cmp(&spared(b.0, b.1)));
-            if let Some((b, gain)) = taken {
-                holders[sight.image_idx][b] = Some((body_idx, gain));
-            }
-        }
-        Some(piece)
     }
 
     /// Gives the stem boxes of every image to the bodies whose stems predict them best.

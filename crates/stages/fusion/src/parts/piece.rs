@@ -92,6 +92,8 @@ pub(super) struct EdgeModel {
     slope: f64,
     /// What four perfect edges are worth over four chance ones, nats.
     worth: f64,
+    /// A box that reaches this far beyond an arc has no gain.
+    hopeless: f64,
 }
 
 /// One end of an arc: how far its two edges lie inside the predicted ones, and how they would move if the end were
@@ -126,13 +128,10 @@ impl EdgeModel {
             .max(1.0)
             .ln();
         let worth = 4.0 * (CHANCE_RANGE_M / z / (sigma * root)).max(1.0).ln();
-        EdgeModel {
-            margin: config.stem_half_width_m / z,
-            sigma,
-            hidden,
-            slope: sigma / tail,
-            worth,
-        }
+        let margin = config.stem_half_width_m / z;
+        // where the linear tail of one edge alone uses up what the others are worth
+        let hopeless = margin + sigma * (worth / OUTSIDE + 0.5 * OUTSIDE).max(OUTSIDE);
+        EdgeModel { margin, sigma, hidden, slope: sigma / tail, worth, hopeless }
     }
 
     /// The two ends (at the fruit, far) of an arc seen at `points` against a box.
@@ -159,6 +158,12 @@ impl EdgeModel {
 
     /// Log-likelihood of the box as the image of an arc, over that of a chance box.
     pub(super) fn gain(&self, points: &[Vector2<f64>; 3], seen: &PartBox) -> f64 {
+        let [p, c, q] = points;
+        let (low, high) = (p.inf(c).inf(q), p.sup(c).sup(q));
+        let beyond = (low - seen.low).max().max((seen.high - high).max());
+        if beyond > self.hopeless {
+            return -self.worth;
+        }
         let [a, b] = self.ends(points, seen);
         self.worth - self.state(&a).1 - self.state(&b).1
     }
