@@ -245,3 +245,46 @@ fn add_box(
         *eta += row * (at * w);
     }
 }
+
+/// Covariance of a fitted body with what does not average out over its images: each edge's part that is constant for
+/// a body and camera, and the motion, which is slow beside the images.
+///
+/// With `g` the sum of an edge's weighted rows over one camera's images, a constant error of one pixel moves the
+/// estimate by `cov g`; so `cov + sum cov g g' cov sigma^2` over cameras and edges.
+pub(crate) fn full_covariance(
+    boxes: &[BoxObs],
+    l: &Landmark,
+    placed: &[Placed],
+    camera_of: &[usize],
+    model: &EdgeModel,
+    constant_px: f64,
+) -> Matrix4<f64> {
+    let mut sums: Vec<(usize, [Vector4<f64>; 4])> = Vec::new();
+    for &i in &l.boxes {
+        let b = &boxes[i];
+        let camera = camera_of[b.frame];
+        let at = sums.iter().position(|s| s.0 == camera).unwrap_or_else(|| {
+            sums.push((camera, [Vector4::zeros(); 4]));
+            sums.len() - 1
+        });
+        let c = placed[b.frame].into_camera(&l.centre());
+        let px = radius_px(b, c.norm(), l.radius());
+        for (k, e) in residuals(b, &c, l.radius(), model).iter().enumerate() {
+            if b.usable[k] {
+                let core = model.log_density(e.metres / e.sigma_m, px).1;
+                let w = core * e.m_per_px / (e.sigma_m * e.sigma_m);
+                sums[at].1[k] += (placed[b.frame].r * b.normals[k]).push(-1.0) * w;
+            }
+        }
+    }
+    let mut cov = l.cov;
+    for g in sums.iter().flat_map(|s| &s.1) {
+        let shift = l.cov * g * constant_px;
+        cov += shift * shift.transpose();
+    }
+    let still = model.motion_m * model.motion_m;
+    for k in 0..3 {
+        cov[(k, k)] += still;
+    }
+    cov
+}

@@ -7,6 +7,8 @@ use crate::observe::Observations;
 
 /// Fewest residuals from which a level is believed.
 const FEWEST: usize = 200;
+/// Fewest bodies from which the constant part is believed.
+const FEWEST_BODIES: usize = 20;
 /// Median of the absolute value of a standard normal variable.
 const NORMAL_MEDIAN: f64 = 0.674_5;
 
@@ -74,6 +76,46 @@ pub(crate) fn edge_model(
             .sqrt(),
     };
     Some((model, outward.len()))
+}
+
+/// Standard deviation in pixels of the part of an edge's error that stays with a body and camera.
+///
+/// Across and down, the size residuals of one box differ by what its edges err; their mean over a camera's images of
+/// one body keeps only the constant part (and what the body's shape differs from a sphere, which errs alike).
+pub(crate) fn constant_part(
+    obs: &Observations,
+    stand: &Stand,
+    landmarks: &[Landmark],
+    model: &EdgeModel,
+) -> Option<f64> {
+    let cameras = stand.mount_stated.len();
+    let (mut means, mut noise) = (Vec::new(), Vec::new());
+    for l in landmarks {
+        let mut of: Vec<Vec<f64>> = vec![Vec::new(); cameras];
+        for &i in &l.boxes {
+            let b = &obs.boxes[i];
+            let c = stand.placed[b.frame].into_camera(&l.centre());
+            let e = residuals(b, &c, l.radius(), model);
+            if b.usable.iter().all(|u| *u) {
+                let across = (e[0].metres + e[2].metres) * 0.5 / e[0].m_per_px;
+                let down = (e[1].metres + e[3].metres) * 0.5 / e[1].m_per_px;
+                of[stand.camera_of[b.frame]].push(across - down);
+            }
+        }
+        for q in of.iter().filter(|q| q.len() >= FEWEST_BOXES) {
+            let n = q.len() as f64;
+            let mean = q.iter().sum::<f64>() / n;
+            means.push(mean.abs());
+            noise.push(q.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0) / n);
+        }
+    }
+    if means.len() < FEWEST_BODIES {
+        return None;
+    }
+    means.sort_by(f64::total_cmp);
+    noise.sort_by(f64::total_cmp);
+    let total = means[means.len() / 2] / NORMAL_MEDIAN;
+    Some((total * total - noise[noise.len() / 2]).max(0.0).sqrt())
 }
 
 /// Mean and spread of the radius of well-seen bodies.

@@ -1,18 +1,31 @@
 //! The scene from what the rounds left.
 
-use crate::bodies::Landmark;
+use crate::bodies::{Landmark, full_covariance};
 use crate::fuse::Work;
 use crate::nodes::Stand;
+use crate::noise;
 use corymb_model::frames::{Point, Pose};
 use corymb_model::run::{BoxRef, Class};
 use corymb_model::scene::{Body, Calibration, CorrectedPose, Estimate, MountEstimate, Scene, View};
 use nalgebra::{Isometry3, Rotation3, UnitQuaternion};
 
+/// Share of an edge's deviation taken as constant where the run is too small to tell.
+const UNKNOWN_CONSTANT_SHARE: f64 = 0.5;
+
 pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
+    let constant = noise::constant_part(&work.obs, &work.stand, landmarks, &work.evidence.model)
+        .unwrap_or(work.evidence.model.sigma_px * UNKNOWN_CONSTANT_SHARE);
     let mut bodies: Vec<Body> = landmarks
         .iter()
         .enumerate()
-        .map(|(k, l)| body(work, l, work.duplicates.get(k).map_or(&[], Vec::as_slice)))
+        .map(|(k, l)| {
+            body(
+                work,
+                l,
+                constant,
+                work.duplicates.get(k).map_or(&[], Vec::as_slice),
+            )
+        })
         .collect();
     bodies.retain(|b| b.existence >= work.config.drop_below);
     let key = |b: &Body| [b.centre.xyz.x, b.centre.xyz.z, b.centre.xyz.y];
@@ -46,7 +59,7 @@ fn views(stand: &Stand) -> Vec<View> {
         .collect()
 }
 
-fn body(work: &Work<'_>, l: &Landmark, duplicates: &[usize]) -> Body {
+fn body(work: &Work<'_>, l: &Landmark, constant_px: f64, duplicates: &[usize]) -> Body {
     let name = |&i: &usize| {
         let b = &work.obs.boxes[i];
         BoxRef {
@@ -59,7 +72,14 @@ fn body(work: &Work<'_>, l: &Landmark, duplicates: &[usize]) -> Body {
         class: most_common_class(work, l),
         centre: Point::from_vector(l.centre()),
         radius_m: l.radius(),
-        covariance_m2: l.cov,
+        covariance_m2: full_covariance(
+            &work.obs.boxes,
+            l,
+            &work.stand.placed,
+            &work.stand.camera_of,
+            &work.evidence.model,
+            constant_px,
+        ),
         shared_deviation_m: shared(work),
         existence: 1.0 / (1.0 + (-score).exp()),
         boxes: l.boxes.iter().map(name).collect(),

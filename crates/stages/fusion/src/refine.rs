@@ -9,7 +9,7 @@ use crate::edge_model::EdgeModel;
 use crate::envelope::{Envelope, Factor};
 use crate::limbs::Limbs;
 use crate::nodes::Stand;
-use crate::observe::Observations;
+use crate::observe::{BoxObs, Observations};
 use crate::register::pose_row;
 use nalgebra::{Matrix3, Matrix4, Matrix6x4, SMatrix, Vector3, Vector4, Vector6};
 
@@ -43,6 +43,16 @@ const ANCHOR_REACH_M: f64 = 0.15;
 /// A step smaller than this (metres, radians) ends the iteration.
 const SMALL_STEP: f64 = 1e-5;
 
+/// What a linearisation looks at.
+struct Linear<'a> {
+    obs: &'a Observations,
+    stand: &'a Stand,
+    limbs: &'a Limbs,
+    terms: &'a Terms,
+    /// Mounts that are estimated.
+    mounts: usize,
+}
+
 struct Body {
     v: Matrix4<f64>,
     g: Vector4<f64>,
@@ -69,12 +79,16 @@ pub(crate) fn refine(
     for it in 0..terms.iterations {
         let mut system = System::new(stand, nodes, mounts, &first);
         system.priors(stand, terms);
+        let view = Linear {
+            obs,
+            stand,
+            limbs,
+            terms,
+            mounts,
+        };
         let bodies: Vec<Option<Body>> = landmarks
             .iter()
-            .map(|l| {
-                (l.boxes.len() > 1)
-                    .then(|| linearise(obs, stand, limbs, l, terms, &mut system, nodes, mounts))
-            })
+            .map(|l| (l.boxes.len() > 1).then(|| linearise(&view, l, &mut system)))
             .collect();
         let inverses = system.eliminate(&bodies);
         let Some((factor, step)) = system.solve() else {
@@ -211,93 +225,97 @@ impl System {
 }
 
 /// Linearises all residuals of one body; those blocks that do not involve it go into the system at once.
-#[allow(clippy::too_many_arguments)] // the inner step of `refine`
-fn linearise(
-    obs: &Observations,
-    stand: &Stand,
-    limbs: &Limbs,
-    l: &Landmark,
-    terms: &Terms,
-    system: &mut System,
-    nodes: usize,
-    mounts: usize,
-) -> Body {
+fn linearise(view: &Linear<'_>, l: &Landmark, system: &mut System) -> Body {
+    let mut body = beliefs(view, l);
+    for &i in &l.boxes {
+        let b = &view.obs.boxes[i];
+        let Some(node) = view.stand.node_of[b.frame] else {
+            continue;
+        };
+        let camera = view.stand.camera_of[b.frame];
+        let r = box_rows(view, b, l, &system.mounts[camera]);
+        body.v += r.sphere.transpose() * r.sphere;
+        body.g -= r.sphere.transpose() * r.e;
+        couple(&mut body.w, node, &(r.node.transpose() * r.sphere));
+        add_gradient(system, node, &(r.node.transpose() * r.e));
+        system.add_block(node, node, &(r.node.transpose() * r.node));
+        if view.mounts > 0 {
+            let m = view.stand.nodes.len() + camera;
+            couple(&mut body.w, m, &(r.mount.transpose() * r.sphere));
+            add_gradient(system, m, &(r.mount.transpose() * r.e));
+            system.add_block(m, m, &(r.mount.transpose() * r.mount));
+            system.add_block(m, node, &(r.mount.transpose() * r.node));
+        }
+    }
+    body
+}
+
+/// What is known of a body before its boxes: size, depth, wood.
+fn beliefs(view: &Linear<'_>, l: &Landmark) -> Body {
     let mut body = Body {
         v: Matrix4::zeros(),
         g: Vector4::zeros(),
         w: Vec::new(),
     };
-    let r = terms.prior.radius_m;
-    body.v[(3, 3)] += 1.0 / (r.1 * r.1);
-    body.g[3] += (r.0 - l.radius()) / (r.1 * r.1);
+    let (mean, sd) = view.terms.prior.radius_m;
+    let size = Vector4::new(0.0, 0.0, 0.0, 1.0);
+    add_row(&mut body, &size, l.radius() - mean, sd.powi(-2));
     if let Some(d) = &l.depth {
-        add_row(
-            &mut body,
-            &Vector4::new(d.axis.x, d.axis.y, d.axis.z, 0.0),
-            d.axis.dot(&l.centre()) - d.at,
-            d.sigma_m.powi(-2),
-        );
+        let off = d.axis.dot(&l.centre()) - d.at;
+        add_row(&mut body, &d.axis.push(0.0), off, d.sigma_m.powi(-2));
     }
-    if let Some((mean, sd)) = terms.hang_m
-        && let Some(near) = limbs.nearest(&l.centre(), ANCHOR_REACH_M)
+    if let Some((mean, sd)) = view.terms.hang_m
+        && let Some(near) = view.limbs.nearest(&l.centre(), ANCHOR_REACH_M)
     {
+        // the nearest wood may be another limb: a heavy tail
         let z = (near.surface_m - mean) / sd;
         let w = 1.0 / ((1.0 + z * z / 4.0) * sd * sd);
-        add_row(
-            &mut body,
-            &Vector4::new(near.away.x, near.away.y, near.away.z, 0.0),
-            near.surface_m - mean,
-            w,
-        );
-    }
-    for &i in &l.boxes {
-        let b = &obs.boxes[i];
-        let Some(node) = stand.node_of[b.frame] else {
-            continue;
-        };
-        let camera = stand.camera_of[b.frame];
-        let (rig_r, rig_t) = &system.mounts[camera];
-        let (rig_r, rig_t) = (*rig_r, *rig_t);
-        let c = stand.placed[b.frame].into_camera(&l.centre());
-        let c_in_rig = rig_r * c + rig_t;
-        let px = radius_px(b, c.norm(), l.radius().max(1e-3));
-        let mut jn = SMatrix::<f64, 4, 6>::zeros();
-        let mut jm = SMatrix::<f64, 4, 6>::zeros();
-        let mut jl = Matrix4::zeros();
-        let mut e = Vector4::zeros();
-        for (k, res) in residuals(b, &c, l.radius(), &terms.model)
-            .iter()
-            .enumerate()
-        {
-            if !b.usable[k] {
-                continue;
-            }
-            let core = terms.model.log_density(res.metres / res.sigma_m, px).1;
-            let w = core.sqrt() / res.sigma_m;
-            let row = scale_free(&b.normals[k], &c, res.metres);
-            let n = stand.placed[b.frame].r * row * w;
-            jl.set_row(k, &Vector4::new(n.x, n.y, n.z, -w).transpose());
-            jn.set_row(k, &(pose_row(&row, &rig_r, &c_in_rig) * w).transpose());
-            jm.set_row(
-                k,
-                &(pose_row(&row, &Matrix3::identity(), &c) * w).transpose(),
-            );
-            e[k] = res.metres * w;
-        }
-        body.v += jl.transpose() * jl;
-        body.g -= jl.transpose() * e;
-        couple(&mut body.w, node, &(jn.transpose() * jl));
-        add_gradient(system, node, &(jn.transpose() * e));
-        system.add_block(node, node, &(jn.transpose() * jn));
-        if mounts > 0 {
-            let m = nodes + camera;
-            couple(&mut body.w, m, &(jm.transpose() * jl));
-            add_gradient(system, m, &(jm.transpose() * e));
-            system.add_block(m, m, &(jm.transpose() * jm));
-            system.add_block(m, node, &(jm.transpose() * jn));
-        }
+        add_row(&mut body, &near.away.push(0.0), near.surface_m - mean, w);
     }
     body
+}
+
+/// The weighted rows of one box: derivatives by the node, the mount and the sphere, and the residuals.
+struct Rows {
+    node: SMatrix<f64, 4, 6>,
+    mount: SMatrix<f64, 4, 6>,
+    sphere: Matrix4<f64>,
+    e: Vector4<f64>,
+}
+
+fn box_rows(
+    view: &Linear<'_>,
+    b: &BoxObs,
+    l: &Landmark,
+    (rig_r, rig_t): &(Matrix3<f64>, Vector3<f64>),
+) -> Rows {
+    let placed = &view.stand.placed[b.frame];
+    let model = &view.terms.model;
+    let c = placed.into_camera(&l.centre());
+    let c_in_rig = rig_r * c + rig_t;
+    let px = radius_px(b, c.norm(), l.radius().max(1e-3));
+    let mut rows = Rows {
+        node: SMatrix::zeros(),
+        mount: SMatrix::zeros(),
+        sphere: Matrix4::zeros(),
+        e: Vector4::zeros(),
+    };
+    for (k, res) in residuals(b, &c, l.radius(), model).iter().enumerate() {
+        if !b.usable[k] {
+            continue;
+        }
+        let core = model.log_density(res.metres / res.sigma_m, px).1;
+        let w = core.sqrt() / res.sigma_m;
+        let row = scale_free(&b.normals[k], &c, res.metres) * w;
+        let by_node = pose_row(&row, rig_r, &c_in_rig);
+        let by_mount = pose_row(&row, &Matrix3::identity(), &c);
+        rows.node.set_row(k, &by_node.transpose());
+        rows.mount.set_row(k, &by_mount.transpose());
+        rows.sphere
+            .set_row(k, &(placed.r * row).push(-w).transpose());
+        rows.e[k] = res.metres * w;
+    }
+    rows
 }
 
 fn add_row(body: &mut Body, row: &Vector4<f64>, residual: f64, w: f64) {
