@@ -14,6 +14,7 @@ pub mod camera;
 pub mod chi2;
 mod distortion;
 pub mod edges;
+mod inverse_depth;
 mod polynomial;
 pub mod poses;
 pub mod solids;

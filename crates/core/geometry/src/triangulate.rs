@@ -1,23 +1,16 @@
 //! A sphere from the planes that touch it.
 //!
 //! Every box edge is one equation n . (c - camera) = r, linear in the centre c and the radius r, so a sphere seen
-//! from two places comes from one weighted 4 x 4 solve, its covariance with it. The noise of an equation in metres
-//! is the distance of the sphere times the angle that the edge's noise turns the plane by; the distance is not
-//! known beforehand, so the weights are computed again from the solution a few times.
+//! from two places is determined, with its covariance. The private module `inverse_depth` solves the equations; this
+//! one says what the solution is worth.
 
-use nalgebra::{Cholesky, Matrix4, Vector3, Vector4};
+use crate::inverse_depth::{Problem, Singular};
+use nalgebra::{Matrix4, Vector3};
 
-/// How often the weights are computed from the last solution.
-const REWEIGHTINGS: usize = 3;
-/// Least distance that enters a weight, so that a camera at the sphere does not get all of it.
-const LEAST_DISTANCE_M: f64 = 1e-3;
-/// Least eigenvalue of the normal matrix, scaled to a unit diagonal, with which the equations count as independent.
-/// Rounding leaves about 1e-16; the square of a parallax of 1e-5 rad is 1e-10.
-const LEAST_EIGENVALUE: f64 = 1e-12;
-/// Part of the radius in a direction that the equations leave open, beyond which the sphere is free to recede
-/// rather than to slide past an edge that was not seen.
-const RECEDES: f64 = 1e-3;
-
+/// Inverse of the greatest distance that is computed with, 1 / m.
+const LEAST_INVERSE_DEPTH: f64 = 1e-9;
+/// Cosine between the inward normals of two edges below which they are opposite ones, of a box up to 45 degrees wide.
+const OPPOSITE: f64 = -0.7;
 /// One box edge in the world frame: the sphere touches the plane, n . (c - camera) = r.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneObservation {
@@ -107,7 +100,8 @@ pub enum Triangulation {
         /// Distance from the nearest camera.
         distance_m: f64,
     },
-    /// The planes do not touch one sphere, or only one of negative radius.
+    /// The planes do not touch one sphere, or only one of negative radius or with a camera inside, or the iteration
+    /// did not settle.
     Inconsistent {
         /// Chi-square over degrees of freedom; zero where there are none.
         chi2_per_dof: f64,
@@ -123,7 +117,8 @@ pub enum Triangulation {
     },
 }
 
-/// The sphere that touches the planes: weighted linear least squares for centre and radius. O(observations).
+/// The most likely sphere that touches the planes, under independent Gaussian noise of each edge in its image.
+/// O(observations).
 #[must_use]
 pub fn triangulate(
     observations: &[PlaneObservation],
@@ -138,45 +133,45 @@ pub fn triangulate(
         return Triangulation::OneView;
     }
     let equations = observations.len() + usize::from(prior.is_some());
-    let Some(solution) = Solution::find(observations, prior) else {
-        return undetermined(observations, prior, equations);
+    let Some(problem) = Problem::new(observations, prior) else {
+        return Triangulation::Underdetermined {
+            equations,
+            rank: equations,
+        };
     };
-    let parallax_rad = parallax(&views, &solution.centre);
-    if prior.is_none() && parallax_rad < config.min_parallax_rad {
-        return Triangulation::NoParallax { parallax_rad };
-    }
-    if let Some(view) = views
-        .iter()
-        .find(|view| view.sum_of_normals.dot(&(solution.centre - view.camera)) <= 0.0)
-    {
-        return Triangulation::Behind { view: view.id };
-    }
-    let distance_m = views
-        .iter()
-        .map(|v| (solution.centre - v.camera).norm())
-        .fold(f64::INFINITY, f64::min);
-    if distance_m > config.max_distance_m {
-        return Triangulation::TooFar { distance_m };
-    }
-    let dof = equations - 4;
-    let chi2_per_dof = if dof == 0 {
-        0.0
-    } else {
-        solution.chi2 / dof as f64
+    let estimate = match problem.solve() {
+        Ok(estimate) if equations >= 4 => estimate,
+        Err(Singular {
+            only_depth_is_open: true,
+            ..
+        }) => return Triangulation::NoParallax { parallax_rad: 0.0 },
+        Err(Singular { rank, .. }) => return Triangulation::Underdetermined { equations, rank },
+        Ok(_) => {
+            return Triangulation::Underdetermined {
+                equations,
+                rank: equations,
+            };
+        }
     };
-    let Solution {
-        centre,
-        radius_m,
-        covariance,
-        chi2,
-    } = solution;
-    if radius_m <= 0.0 || chi2_per_dof > config.max_chi2_per_dof {
+    if estimate.x.w.abs() < LEAST_INVERSE_DEPTH {
+        return Triangulation::NoParallax { parallax_rad: 0.0 };
+    }
+    let (centre, radius_m) = problem.sphere(&estimate.x);
+    let parallax_rad = parallax(&views, &centre);
+    if let Some(refused) = refuse(&views, &centre, parallax_rad, prior.is_some(), config) {
+        return refused;
+    }
+    let (chi2, dof) = (estimate.chi2, equations - 4);
+    let chi2_per_dof = if dof == 0 { 0.0 } else { chi2 / dof as f64 };
+    let impossible = !estimate.converged || radius_m <= 0.0 || nearest(&views, &centre) <= radius_m;
+    if impossible || chi2_per_dof > config.max_chi2_per_dof {
         return Triangulation::Inconsistent {
             chi2_per_dof,
             centre,
             radius_m,
         };
     }
+    let covariance = problem.covariance(&estimate);
     Triangulation::Sphere {
         centre,
         radius_m,
@@ -185,6 +180,33 @@ pub fn triangulate(
         dof,
         parallax_rad,
     }
+}
+
+/// The outcome of a centre that is not where a sphere can be trusted to be.
+fn refuse(
+    views: &[View],
+    centre: &Vector3<f64>,
+    parallax_rad: f64,
+    has_prior: bool,
+    config: &TriangulationConfig,
+) -> Option<Triangulation> {
+    // before the others: almost parallel lines may meet anywhere
+    if !has_prior && parallax_rad < config.min_parallax_rad {
+        return Some(Triangulation::NoParallax { parallax_rad });
+    }
+    if let Some(view) = views.iter().find(|view| view.is_behind(centre)) {
+        return Some(Triangulation::Behind { view: view.id });
+    }
+    let distance_m = nearest(views, centre);
+    (distance_m > config.max_distance_m).then_some(Triangulation::TooFar { distance_m })
+}
+
+/// Distance to the nearest camera.
+fn nearest(views: &[View], centre: &Vector3<f64>) -> f64 {
+    views
+        .iter()
+        .map(|view| (centre - view.camera).norm())
+        .fold(f64::INFINITY, f64::min)
 }
 
 fn first_invalid(observations: &[PlaneObservation], prior: Option<&RadiusPrior>) -> Option<usize> {
@@ -199,11 +221,12 @@ fn first_invalid(observations: &[PlaneObservation], prior: Option<&RadiusPrior>)
     bad.or(bad_prior.then_some(observations.len()))
 }
 
-/// One image: its camera, and the sum of its planes' normals, which points forward.
+/// One image: its camera and the normals of its planes.
 struct View {
     id: u32,
     camera: Vector3<f64>,
-    sum_of_normals: Vector3<f64>,
+    normals: [Vector3<f64>; 4],
+    edges: usize,
 }
 
 impl View {
@@ -212,161 +235,52 @@ impl View {
         let mut views: Vec<View> = Vec::new();
         for o in observations {
             // edges of one image usually stand together, so the search begins at the end
-            match views.iter_mut().rev().find(|view| view.id == o.view) {
-                Some(view) => view.sum_of_normals += o.normal_in_world,
-                None => views.push(View {
+            let known = views.iter().rposition(|view| view.id == o.view);
+            let idx = known.unwrap_or(views.len());
+            if known.is_none() {
+                views.push(View {
                     id: o.view,
                     camera: o.camera_in_world,
-                    sum_of_normals: o.normal_in_world,
-                }),
+                    normals: [Vector3::zeros(); 4],
+                    edges: 0,
+                });
+            }
+            if let Some(view) = views.get_mut(idx)
+                && let Some(slot) = view.normals.get_mut(view.edges)
+            {
+                *slot = o.normal_in_world;
+                view.edges += 1;
             }
         }
         views
+    }
+
+    /// Whether `centre` lies behind the camera: the normals of two opposite edges add up to a vector forwards. Where
+    /// no two edges are opposite nothing can be said, and the answer is no.
+    fn is_behind(&self, centre: &Vector3<f64>) -> bool {
+        let line = centre - self.camera;
+        let normals = self.normals.iter().take(self.edges);
+        normals.clone().enumerate().any(|(i, a)| {
+            normals
+                .clone()
+                .skip(i + 1)
+                .any(|b| a.dot(b) < OPPOSITE && (a + b).dot(&line) < 0.0)
+        })
     }
 }
 
 /// Angle between two lines of sight: from the first view to the one furthest from it, and from that one to the one
 /// furthest from it. Exact for cameras along a line, and never less than half the greatest angle.
 fn parallax(views: &[View], centre: &Vector3<f64>) -> f64 {
-    let lines: Vec<Vector3<f64>> = views.iter().map(|view| view.camera - centre).collect();
+    // atan2 is exact for equal lines, where the arc cosine is not
+    let angle = |a: &Vector3<f64>, b: &Vector3<f64>| a.cross(b).norm().atan2(a.dot(b));
     let furthest = |from: &Vector3<f64>| {
+        let lines = views.iter().map(|view| view.camera - centre);
         lines
-            .iter()
-            .map(|line| (line.angle(from), *line))
+            .map(|line| (angle(&line, from), line))
             .fold((0.0, *from), |a, b| if b.0 > a.0 { b } else { a })
     };
-    lines
-        .first()
-        .map_or(0.0, |first| furthest(&furthest(first).1).0)
-}
-
-struct Solution {
-    centre: Vector3<f64>,
-    radius_m: f64,
-    covariance: Matrix4<f64>,
-    chi2: f64,
-}
-
-impl Solution {
-    /// `None` where the equations do not determine all four unknowns.
-    fn find(observations: &[PlaneObservation], prior: Option<&RadiusPrior>) -> Option<Solution> {
-        if observations.len() + usize::from(prior.is_some()) < 4 {
-            return None;
-        }
-        let origin = observations.first()?.camera_in_world;
-        let mut x = normal_equations(observations, prior, &origin, None)
-            .solve()?
-            .0;
-        let mut covariance = Matrix4::zeros();
-        for _ in 0..REWEIGHTINGS {
-            (x, covariance) = normal_equations(observations, prior, &origin, Some(&x)).solve()?;
-        }
-        let (centre, radius_m) = (origin + x.xyz(), x.w);
-        let residual = |o: &PlaneObservation| {
-            let left = o.normal_in_world.dot(&(centre - o.camera_in_world)) - radius_m;
-            (left / sigma_m(o, &centre, radius_m)).powi(2)
-        };
-        let of_prior = prior.map_or(0.0, |p| ((radius_m - p.mean_m) / p.sigma_m).powi(2));
-        let chi2 = observations.iter().map(residual).sum::<f64>() + of_prior;
-        Some(Solution {
-            centre,
-            radius_m,
-            covariance,
-            chi2,
-        })
-    }
-}
-
-/// Deviation of an equation: how far the plane moves, where it touches the sphere, with the edge's noise.
-fn sigma_m(o: &PlaneObservation, centre: &Vector3<f64>, radius_m: f64) -> f64 {
-    let d2 = (centre - o.camera_in_world).norm_squared() - radius_m * radius_m;
-    d2.max(LEAST_DISTANCE_M * LEAST_DISTANCE_M).sqrt() * o.rad_per_px * o.sigma_px
-}
-
-struct NormalEquations {
-    matrix: Matrix4<f64>,
-    right: Vector4<f64>,
-}
-
-/// With the weights of `x` = (centre from `origin`, radius), or of a sphere at a metre from every camera.
-fn normal_equations(
-    observations: &[PlaneObservation],
-    prior: Option<&RadiusPrior>,
-    origin: &Vector3<f64>,
-    x: Option<&Vector4<f64>>,
-) -> NormalEquations {
-    let mut out = NormalEquations {
-        matrix: Matrix4::zeros(),
-        right: Vector4::zeros(),
-    };
-    for o in observations {
-        let sigma = match x {
-            Some(x) => sigma_m(o, &(origin + x.xyz()), x.w),
-            None => o.rad_per_px * o.sigma_px,
-        };
-        let row = o.normal_in_world.push(-1.0) / sigma;
-        let value = o.normal_in_world.dot(&(o.camera_in_world - origin)) / sigma;
-        out.matrix.ger(1.0, &row, &row, 1.0);
-        out.right.axpy(value, &row, 1.0);
-    }
-    if let Some(prior) = prior {
-        out.matrix[(3, 3)] += prior.sigma_m.powi(-2);
-        out.right[3] += prior.mean_m * prior.sigma_m.powi(-2);
-    }
-    out
-}
-
-impl NormalEquations {
-    /// Scale that gives the matrix a unit diagonal.
-    fn scale(&self) -> Vector4<f64> {
-        self.matrix
-            .diagonal()
-            .map(|d| if d > 0.0 { 1.0 / d.sqrt() } else { 1.0 })
-    }
-
-    /// The solution and the inverse of the matrix; `None` where it is singular.
-    fn solve(&self) -> Option<(Vector4<f64>, Matrix4<f64>)> {
-        let scale = self.scale();
-        let scaled = Matrix4::from_diagonal(&scale) * self.matrix * Matrix4::from_diagonal(&scale);
-        let cholesky = Cholesky::new(scaled)?;
-        let l = cholesky.l_dirty();
-        let independent = (0..4).all(|i| l[(i, i)] * l[(i, i)] > LEAST_EIGENVALUE);
-        if !independent {
-            return None;
-        }
-        let inverse = cholesky.inverse();
-        let covariance = Matrix4::from_diagonal(&scale) * inverse * Matrix4::from_diagonal(&scale);
-        let x = scale.component_mul(&cholesky.solve(&self.right.component_mul(&scale)));
-        x.iter().all(|k| k.is_finite()).then_some((x, covariance))
-    }
-}
-
-/// Why the equations are singular: the sphere may recede along a line of sight, or slide past missing edges.
-fn undetermined(
-    observations: &[PlaneObservation],
-    prior: Option<&RadiusPrior>,
-    equations: usize,
-) -> Triangulation {
-    let Some(first) = observations.first() else {
-        return Triangulation::Underdetermined {
-            equations,
-            rank: equations,
-        };
-    };
-    let system = normal_equations(observations, prior, &first.camera_in_world, None);
-    let largest = system.matrix.diagonal().max();
-    let eigen = (system.matrix / largest).symmetric_eigen();
-    let open: Vec<usize> = (0..4)
-        .filter(|i| eigen.eigenvalues[*i] <= 4.0 * LEAST_EIGENVALUE)
-        .collect();
-    if let [only] = open.as_slice() {
-        let direction = eigen.eigenvectors.column(*only);
-        if prior.is_none() && direction[3].abs() > RECEDES {
-            return Triangulation::NoParallax { parallax_rad: 0.0 };
-        }
-    }
-    Triangulation::Underdetermined {
-        equations,
-        rank: 4 - open.len().min(4),
-    }
+    views.first().map_or(0.0, |first| {
+        furthest(&furthest(&(first.camera - centre)).1).0
+    })
 }
