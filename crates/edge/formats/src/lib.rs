@@ -26,6 +26,7 @@ pub use read::{
     read_decisions, read_map, read_orders, read_output, read_policy, read_refusals, read_run,
     read_run_with, read_summary, read_toml, read_toml_checked, read_truth,
 };
+pub use schemas::schemas;
 pub use source::Packing;
 pub use summary::{StageSummary, Summary};
 pub use write::{Header, Publication, WriteError, write_arm, write_policy, write_run, write_truth};

@@ -65,7 +65,7 @@ fn parse_document<W: DeserializeOwned + JsonSchema, T>(
     let mut value = None;
     if let Some(tree) = &tree {
         if check_version(tree, &mut findings) {
-            Shape::of::<W>().check(tree, &mut findings);
+            check_shape::<W>(tree, &mut findings);
         }
         if findings.is_empty() {
             match typed::<W>(&document.text, grammar) {
@@ -81,6 +81,18 @@ fn parse_document<W: DeserializeOwned + JsonSchema, T>(
             first_line: 1,
         }
         .problems(&document.name, tree.as_ref(), findings)),
+    }
+}
+
+/// Checks the shape; what is wrong with the version is known already.
+fn check_shape<W: JsonSchema>(tree: &Node<'_>, out: &mut Findings) {
+    let before = out.list.len();
+    Shape::of::<W>().check(tree, out);
+    if before > 0 {
+        let version = place!["version"];
+        let known: Vec<Finding> = out.list.drain(..before).collect();
+        out.list.retain(|f| f.place != version);
+        out.list.splice(0..0, known);
     }
 }
 

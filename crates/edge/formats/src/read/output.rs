@@ -54,11 +54,6 @@ pub fn read_output(
     let map = read_map(dir, run)?;
     let (header, map) = map.value;
     let mut problems = Problems::default();
-    let mut of_one_run = |part: &Header, file: &str, problems: &mut Problems| {
-        if *part != header {
-            problems.list.push(mixed(file));
-        }
-    };
     let decisions = part(dir, "decisions.json", &mut problems, || {
         read_decisions(dir, run, &map)
     });
@@ -79,11 +74,10 @@ pub fn read_output(
         ("calibration.json", calibration.as_ref().map(|c| &c.0)),
         ("summary.json", summary.as_ref().map(|s| &s.0)),
     ];
-    for (file, part) in headers {
-        if let Some(part) = part {
-            of_one_run(part, file, &mut problems);
-        }
-    }
+    let others = headers
+        .into_iter()
+        .filter(|(_, of_part)| of_part.is_some_and(|h| *h != header));
+    problems.list.extend(others.map(|(file, _)| mixed(file)));
     let output = OutputFolder {
         map,
         decisions: decisions.map(|d| d.1),

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 #[schemars(rename = "ArmSetup")]
 pub(crate) struct ArmFile {
     /// 1.
+    #[schemars(extend("const" = 1))]
     pub(crate) version: u32,
     /// Name of the set-up.
     pub(crate) name: String,

@@ -19,6 +19,7 @@ macro_rules! output_file {
         $(#[$meta])*
         pub(crate) struct $name {
             /// 1.
+            #[schemars(extend("const" = 1))]
             pub(crate) version: u32,
             /// Version of the program that wrote the file.
             pub(crate) tool_version: String,

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 #[schemars(rename = "Orchard")]
 pub(crate) struct OrchardFile {
     /// 1.
+    #[schemars(extend("const" = 1))]
     pub(crate) version: u32,
     /// Rows.
     pub(crate) rows: Vec<RowWire>,

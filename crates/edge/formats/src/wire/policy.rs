@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 #[schemars(rename = "Policy")]
 pub(crate) struct PolicyFile {
     /// 1.
+    #[schemars(extend("const" = 1))]
     pub(crate) version: u32,
     /// Name of the policy.
     pub(crate) name: String,

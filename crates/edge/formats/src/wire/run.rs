@@ -11,6 +11,7 @@ use std::collections::BTreeMap;
 #[schemars(rename = "Run")]
 pub(crate) struct RunFile {
     /// 1.
+    #[schemars(extend("const" = 1))]
     pub(crate) version: u32,
     /// Name of the run.
     pub(crate) name: String,

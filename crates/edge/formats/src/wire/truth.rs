@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 #[schemars(rename = "Truth")]
 pub(crate) struct TruthFile {
     /// 1.
+    #[schemars(extend("const" = 1))]
     pub(crate) version: u32,
     /// All fruitlets.
     pub(crate) fruitlets: Vec<TrueFruitletWire>,
