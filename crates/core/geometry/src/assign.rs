@@ -12,8 +12,7 @@ use std::ops::{Add, Sub};
 /// Rows for which it is infinite or missing (so all, where the slice is empty) are left out only where they cannot
 /// all be placed: then as few of them as possible, before any cost. Minimises the sum over assigned pairs plus the
 /// sum over rows left out; of equals a pair goes before leaving out, then the lower column, found in the order of
-/// rows, so the result depends on the input alone. O(rows^2 cols) at worst; a pair not forbidden costs about a
-/// nanosecond an augmentation.
+/// rows, so the result depends on the input alone. O(rows^2 cols).
 #[must_use]
 pub fn assign(costs: &[f64], rows: usize, cols: usize, unassigned: &[f64]) -> Vec<Option<usize>> {
     let leave = |row: usize| unassigned.get(row).copied().filter(|x| x.is_finite());

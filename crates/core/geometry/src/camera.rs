@@ -1,25 +1,10 @@
 //! A lens: between rays of the camera frame and pixels, both ways, with derivatives.
 
 use crate::distortion::{self, Model};
+use crate::undistortion::{Domain, NoRay, invert};
 use corymb_model::run::Camera;
 use nalgebra::{Matrix2, Matrix2x3, Vector2, Vector3};
 use thiserror::Error;
-
-/// Newton stops when a step is shorter than this on the normalised plane: the convergence is quadratic, so the
-/// point that it leads to is then good to rounding.
-const LAST_STEP: f64 = 1e-7;
-/// What is left over of a distorted angle, relative to it, at an angle that counts as found: rounding.
-const ANGLE_RESIDUAL: f64 = 4.0 * f64::EPSILON;
-/// What is left over, in units of the normalised plane, at a point that counts as found.
-const RESIDUAL: f64 = 1e-12;
-/// Steps of the plain Newton iteration, which needs three to six for common lenses.
-const NEWTON_STEPS: usize = 12;
-/// Steps of the safeguarded iterations.
-const SAFE_STEPS: usize = 100;
-/// How often one of them is halved before the iteration counts as stuck.
-const HALVINGS: usize = 40;
-/// Determinant of the Jacobian, over that of a pure scaling of the same trace, below which the model is about to fold.
-const FOLDED: f64 = 1e-3;
 
 /// Why a point has no image.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
@@ -85,8 +70,7 @@ pub struct Lens {
     width_px: f64,
     height_px: f64,
     model: Model,
-    radius_limit: f64,
-    angle_limit: f64,
+    domain: Domain,
 }
 
 impl Lens {
@@ -94,7 +78,7 @@ impl Lens {
     #[must_use]
     pub fn new(camera: &Camera) -> Lens {
         let model = Model::new(&camera.distortion);
-        let angle_limit = match &model {
+        let angle = match &model {
             Model::Equidistant(k) => distortion::angle_limit(k),
             _ => std::f64::consts::FRAC_PI_2,
         };
@@ -104,8 +88,10 @@ impl Lens {
             width_px: f64::from(camera.width_px),
             height_px: f64::from(camera.height_px),
             model,
-            radius_limit: model.radius_limit(),
-            angle_limit,
+            domain: Domain {
+                radius: model.radius_limit(),
+                angle,
+            },
         }
     }
 
@@ -150,7 +136,7 @@ impl Lens {
     /// invertible; infinite for a lens that never does.
     #[must_use]
     pub fn radius_limit(&self) -> f64 {
-        self.radius_limit
+        self.domain.radius
     }
 
     /// The pixel of a point of the camera frame.
@@ -219,14 +205,20 @@ impl Lens {
         if !(d.x.is_finite() && d.y.is_finite()) {
             return Err(UndistortError::NonFinite);
         }
-        match &self.model {
-            Model::Ideal => Ok(d),
-            Model::Polynomial { .. } => match self.newton(&d, d) {
-                Some(n) => Ok(n),
-                None => self.undistort_safely(px, &d),
-            },
-            Model::Equidistant(k) => self.undistort_angle(k, px, &d),
+        if self.is_ideal() {
+            return Ok(d);
         }
+        invert(&self.model, &self.domain, &d).map_err(|why| match why {
+            NoRay::OutsideModel => self.outside(px),
+            NoRay::NoConvergence { left } => {
+                let residual_px = left * self.mean_focal_px();
+                UndistortError::NoConvergence {
+                    x_px: px.x,
+                    y_px: px.y,
+                    residual_px,
+                }
+            }
+        })
     }
 
     /// As [`Lens::undistort`], with the derivative of the normalised point by the pixel (per px).
@@ -258,11 +250,11 @@ impl Lens {
             return Err(ProjectError::BehindCamera { z_m: p.z });
         }
         let n = Vector2::new(p.x / p.z, p.y / p.z);
-        if self.radius_limit.is_finite() && n.norm_squared() > self.radius_limit * self.radius_limit
-        {
+        let limit = self.domain.radius;
+        if limit.is_finite() && n.norm_squared() > limit * limit {
             return Err(ProjectError::OutsideModel {
                 radius: n.norm(),
-                limit: self.radius_limit,
+                limit,
             });
         }
         Ok(n)
@@ -272,152 +264,7 @@ impl Lens {
         UndistortError::OutsideModel {
             x_px: px.x,
             y_px: px.y,
-            limit: self.radius_limit,
+            limit: self.domain.radius,
         }
     }
-
-    /// Plain Newton from `n`; `None` where it leaves the invertible part or does not settle.
-    fn newton(&self, d: &Vector2<f64>, mut n: Vector2<f64>) -> Option<Vector2<f64>> {
-        let limit_squared = self.radius_limit * self.radius_limit;
-        for _ in 0..NEWTON_STEPS {
-            let step = newton_step(&self.model, d, &n)?;
-            n -= step;
-            if n.norm_squared() > limit_squared {
-                return None;
-            }
-            if step.norm_squared() < LAST_STEP * LAST_STEP {
-                return Some(n);
-            }
-        }
-        None
-    }
-
-    /// Newton from the solution of the radial part, each step shortened until it brings the image nearer.
-    fn undistort_safely(
-        &self,
-        px: &Vector2<f64>,
-        d: &Vector2<f64>,
-    ) -> Result<Vector2<f64>, UndistortError> {
-        let length = d.norm();
-        let start = self.invert_radial(length);
-        let mut n = d * (start / length.max(f64::MIN_POSITIVE));
-        let mut left = (self.model.apply(&n) - d).norm();
-        let mut stuck = false;
-        for _ in 0..SAFE_STEPS {
-            if left <= RESIDUAL * (1.0 + length) {
-                return Ok(n);
-            }
-            match self.shortened_step(d, &n, left) {
-                Some(next) => (n, left) = next,
-                None => {
-                    stuck = true;
-                    break;
-                }
-            }
-        }
-        // a Newton step always leads nearer, unless the model folds here or ends
-        if stuck
-            || relative_determinant(&self.model, &n) < FOLDED
-            || n.norm() > self.radius_limit * (1.0 - 1e-6)
-        {
-            return Err(self.outside(px));
-        }
-        Err(UndistortError::NoConvergence {
-            x_px: px.x,
-            y_px: px.y,
-            residual_px: left * self.mean_focal_px(),
-        })
-    }
-
-    /// The first point on the way of a Newton step, halved again and again, that is nearer, and what is left there.
-    fn shortened_step(
-        &self,
-        d: &Vector2<f64>,
-        n: &Vector2<f64>,
-        left: f64,
-    ) -> Option<(Vector2<f64>, f64)> {
-        let mut step = newton_step(&self.model, d, n)?;
-        for _ in 0..HALVINGS {
-            let next = n - step;
-            let next_left = (self.model.apply(&next) - d).norm();
-            if next_left < left && next.norm() <= self.radius_limit {
-                return Some((next, next_left));
-            }
-            step *= 0.5;
-        }
-        None
-    }
-
-    /// The radius whose radial image is `length`, or the model's limit where there is none.
-    fn invert_radial(&self, length: f64) -> f64 {
-        let (mut low, mut high) = (0.0, self.radius_limit.min(distortion::LARGEST_RADIUS));
-        for _ in 0..SAFE_STEPS {
-            let middle = 0.5 * (low + high);
-            if self.model.radial(middle) < length {
-                low = middle;
-            } else {
-                high = middle;
-            }
-        }
-        0.5 * (low + high)
-    }
-
-    /// The equidistant model is radial only: Newton on the angle, kept in a bracket.
-    fn undistort_angle(
-        &self,
-        k: &[f64; 4],
-        px: &Vector2<f64>,
-        d: &Vector2<f64>,
-    ) -> Result<Vector2<f64>, UndistortError> {
-        let length = d.norm();
-        if length == 0.0 {
-            return Ok(*d);
-        }
-        let (mut low, mut high) = (0.0, self.angle_limit);
-        if length >= distortion::theta_distorted(k, high).0 {
-            return Err(self.outside(px));
-        }
-        let mut theta = length.min(0.5 * high);
-        for _ in 0..SAFE_STEPS {
-            let (value, slope) = distortion::theta_distorted(k, theta);
-            let left = value - length;
-            if left.abs() <= ANGLE_RESIDUAL * length {
-                break;
-            }
-            if left > 0.0 {
-                high = theta;
-            } else {
-                low = theta;
-            }
-            let newton = theta - left / slope;
-            theta = if newton > low && newton < high {
-                newton
-            } else {
-                0.5 * (low + high)
-            };
-        }
-        Ok(d * (theta.tan() / length))
-    }
-}
-
-/// Inverse Jacobian times residual; `None` where the Jacobian is singular or turns the plane over.
-#[inline]
-fn newton_step(model: &Model, d: &Vector2<f64>, n: &Vector2<f64>) -> Option<Vector2<f64>> {
-    let (value, j) = model.apply_with_jacobian(n);
-    let det = j.m11 * j.m22 - j.m12 * j.m21;
-    if !(det > 0.0 && det.is_finite()) {
-        return None;
-    }
-    let e = value - d;
-    Some(Vector2::new(
-        (j.m22 * e.x - j.m12 * e.y) / det,
-        (j.m11 * e.y - j.m21 * e.x) / det,
-    ))
-}
-
-/// Determinant of the Jacobian over that of a pure scaling with the same trace: 1 at the axis, 0 at a fold.
-fn relative_determinant(model: &Model, n: &Vector2<f64>) -> f64 {
-    let (_, j) = model.apply_with_jacobian(n);
-    let half_trace = 0.5 * (j.m11 + j.m22);
-    (j.m11 * j.m22 - j.m12 * j.m21) / (half_trace * half_trace)
 }

@@ -4,8 +4,9 @@
 //! from two places is determined, with its covariance. The private module `inverse_depth` solves the equations; this
 //! one says what the solution is worth.
 
+use crate::edges::EdgePlane;
 use crate::inverse_depth::{Problem, Singular};
-use nalgebra::{Matrix4, Vector3};
+use nalgebra::{Isometry3, Matrix4, Vector3};
 
 /// Inverse of the greatest distance that is computed with, 1 / m.
 const LEAST_INVERSE_DEPTH: f64 = 1e-9;
@@ -24,6 +25,25 @@ pub struct PlaneObservation {
     pub sigma_px: f64,
     /// Which image; edges of one image share a number.
     pub view: u32,
+}
+
+impl PlaneObservation {
+    /// A box edge, its plane in the camera frame, of the camera at `world_from_camera`.
+    #[must_use]
+    pub fn new(
+        plane: &EdgePlane,
+        world_from_camera: &Isometry3<f64>,
+        sigma_px: f64,
+        view: u32,
+    ) -> Self {
+        PlaneObservation {
+            normal_in_world: world_from_camera.rotation * plane.normal,
+            camera_in_world: world_from_camera.translation.vector,
+            rad_per_px: plane.rad_per_px,
+            sigma_px,
+            view,
+        }
+    }
 }
 
 /// What is known of the radius beforehand.

@@ -19,13 +19,7 @@ fn planes(
     sigma_px: f64,
     view: u32,
 ) -> Vec<PlaneObservation> {
-    let of_plane = |plane: &corymb_geometry::EdgePlane| PlaneObservation {
-        normal_in_world: world_from_camera.rotation * plane.normal,
-        camera_in_world: world_from_camera.translation.vector,
-        rad_per_px: plane.rad_per_px,
-        sigma_px,
-        view,
-    };
+    let of_plane = |plane| PlaneObservation::new(plane, world_from_camera, sigma_px, view);
     box_planes(lens, box_px, 0.0)
         .unwrap()
         .iter()

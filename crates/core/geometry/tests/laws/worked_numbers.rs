@@ -1,9 +1,12 @@
 //! Numbers worked out elsewhere.
 
 use crate::common::{camera, ideal};
-use corymb_geometry::{Lens, sphere_box, sphere_ellipse};
+use corymb_geometry::{
+    Lens, PlaneObservation, Triangulation, TriangulationConfig, box_planes, sphere_box,
+    sphere_ellipse, triangulate,
+};
 use corymb_model::run::Distortion;
-use nalgebra::{Vector2, Vector3};
+use nalgebra::{Isometry3, Vector2, Vector3};
 
 /// The left camera of a stereo pair, from a ROS `CameraInfo` YAML of 2022-05-21 (1440 x 1080) in the public
 /// repository hfreecmu/fruitlet_association_network; pixels computed by its formulas.
@@ -90,4 +93,49 @@ fn spheres_have_the_worked_boxes() {
         (ellipse.centre_px - Vector2::new(1015.2345, 229.8437)).amax() < 6e-5,
         "{ellipse:?}"
     );
+}
+
+/// Depth by disparity, z = f b / d, and its error z^2 / (f b) a pixel: f = 700 px, b = 0.12 m, d = 84 px is 1.000 m
+/// and 11.905 mm a pixel there, 2.976 mm at half the distance.
+#[test]
+fn stereo_depth_and_its_error_a_pixel() {
+    let mut camera = camera(Distortion::None);
+    camera.focal_px = [700.0, 700.0];
+    let lens = Lens::new(&camera);
+    let depth = |disparity_px: f64, half_px: f64| {
+        let mut observations = Vec::new();
+        for (view, x_m, u_px) in [
+            (0, 0.0, 640.0 + 0.5 * disparity_px),
+            (1, 0.12, 640.0 - 0.5 * disparity_px),
+        ] {
+            let box_px = [
+                u_px - half_px,
+                480.0 - half_px,
+                u_px + half_px,
+                480.0 + half_px,
+            ];
+            for plane in box_planes(&lens, &box_px, 0.0).unwrap() {
+                observations.push(PlaneObservation::new(
+                    &plane,
+                    &Isometry3::translation(x_m, 0.0, 0.0),
+                    1.0,
+                    view,
+                ));
+            }
+        }
+        match triangulate(&observations, None, &TriangulationConfig::default()) {
+            Triangulation::Sphere { centre, .. } => centre.z,
+            other => panic!("{other:?}"),
+        }
+    };
+    // a box of a pixel: the larger the sphere, the more its outline differs from its centre's image
+    assert!(
+        (depth(84.0, 0.5) - 1.0).abs() < 1e-5,
+        "{}",
+        depth(84.0, 0.5)
+    );
+    for (disparity_px, error_m) in [(84.0, 0.011_905), (168.0, 0.002_976)] {
+        let slope = (depth(disparity_px - 0.01, 0.5) - depth(disparity_px + 0.01, 0.5)) / 0.02;
+        assert!((slope - error_m).abs() < 2e-6, "{slope} {error_m}");
+    }
 }
