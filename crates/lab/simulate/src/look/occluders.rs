@@ -220,6 +220,26 @@ mod tests {
         assert!(!Occluder::new(shape, None).hides(&sight(Vector3::new(0.0, 0.001, 1.0)), 1e-3));
     }
 
+    #[test]
+    fn wood_hides_what_is_behind_its_width() {
+        let (a, b) = (Vector3::new(-0.2, 0.0, 0.5), Vector3::new(0.2, 0.0, 0.5));
+        let limb = Occluder::new(Shape::Capsule { a, b, radius: 0.01 }, None);
+        assert!(limb.hides(&sight(Vector3::new(0.3, 0.0, 1.0)), 1e-3));
+        assert!(limb.hides(&sight(Vector3::new(0.0, 0.0195, 1.0)), 1e-3));
+        assert!(
+            !limb.hides(&sight(Vector3::new(0.0, 0.0205, 1.0)), 1e-3),
+            "above it"
+        );
+        assert!(
+            !limb.hides(&sight(Vector3::new(0.44, 0.0, 1.0)), 1e-3),
+            "beyond its end"
+        );
+        assert!(
+            !limb.hides(&sight(Vector3::new(0.0, 0.0, 0.45)), 1e-3),
+            "before it"
+        );
+    }
+
     proptest! {
         /// Against the nearest of many points of ray and segment.
         #[test]

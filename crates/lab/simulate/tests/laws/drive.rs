@@ -243,3 +243,24 @@ fn a_hand_held_camera_keeps_looking_at_its_target() {
         assert!(up.z > 0.7, "roughly upright");
     }
 }
+
+/// Pan turns to the left, tilt upwards, roll clockwise; without them the camera looks along the rig's +y.
+#[test]
+fn cameras_are_mounted_as_described() {
+    let mounted = |pan_deg: f64, tilt_deg: f64, roll_deg: f64| {
+        let mut spec = small(SceneSpec::perfect());
+        spec.cameras.truncate(1);
+        spec.cameras[0].position_m = [0.1, 0.2, 0.3];
+        (spec.cameras[0].pan_deg, spec.cameras[0].tilt_deg) = (pan_deg, tilt_deg);
+        spec.cameras[0].roll_deg = roll_deg;
+        let mount = run(&spec, 1).true_scene.mounts[0];
+        assert!((mount.origin().xyz - Vector3::new(0.1, 0.2, 0.3)).norm() < 1e-12);
+        mount.iso.rotation
+    };
+    let near = |a: Vector3<f64>, b: Vector3<f64>| assert!((a - b).norm() < 1e-12, "{a} {b}");
+    near(mounted(0.0, 0.0, 0.0) * Vector3::z(), Vector3::y());
+    near(mounted(0.0, 0.0, 0.0) * Vector3::y(), -Vector3::z());
+    near(mounted(90.0, 0.0, 0.0) * Vector3::z(), -Vector3::x());
+    near(mounted(0.0, 90.0, 0.0) * Vector3::z(), Vector3::z());
+    near(mounted(0.0, 0.0, 90.0) * Vector3::x(), -Vector3::z());
+}

@@ -296,3 +296,66 @@ fn tracks_follow_a_body_until_they_break() {
         .count();
     assert!(breaks > 0 && breaks * 4 < steps, "{breaks} of {steps}");
 }
+
+#[test]
+fn a_share_of_depths_is_of_something_else() {
+    let mut spec = small(SceneSpec::perfect());
+    spec.passes[0].exposures = 12;
+    let exact = depths_m(&run(&spec, 5));
+    spec.detector.depth.deviation_m = 0.002;
+    spec.detector.depth.outlier_share = 0.2;
+    let noisy = depths_m(&run(&spec, 5));
+    let errors: Vec<f64> = noisy.iter().map(|(key, z)| z - exact[key]).collect();
+    let (good, bad): (Vec<f64>, Vec<f64>) = errors.iter().partition(|e| e.abs() < 0.02);
+    let share = bad.len() as f64 / errors.len() as f64;
+    let tolerance = 4.0 * (0.16 / errors.len() as f64).sqrt();
+    assert!(
+        (share - 0.2).abs() < tolerance,
+        "{share} of {}",
+        errors.len()
+    );
+    assert!((moments(&good).1 - 0.002).abs() < 2e-4);
+}
+
+fn depths_m(s: &corymb_simulate::Simulated) -> BTreeMap<(String, usize, Class), f64> {
+    let mut found = BTreeMap::new();
+    for frame in &s.run.frames {
+        for (d, label) in frame.detections.iter().zip(&s.truth.detections[&frame.id]) {
+            if let (Some(k), Some(z)) = (label, d.depth_m) {
+                found.insert((frame.id.clone(), *k, d.class), z);
+            }
+        }
+    }
+    found
+}
+
+#[test]
+fn damage_and_confused_kings_show_as_asked() {
+    let mut spec = small(SceneSpec::bloom());
+    spec.detector = SceneSpec::perfect().detector;
+    spec.detector.damaged_share = 0.3;
+    spec.detector.king_confusion = 0.2;
+    let s = run(&spec, 5);
+    let (mut sound, mut damaged, mut confused, mut all) = (Vec::new(), Vec::new(), 0.0, 0.0);
+    for frame in &s.run.frames {
+        for (d, label) in frame.detections.iter().zip(&s.truth.detections[&frame.id]) {
+            if let (Some(score), Some(k)) = (d.damaged, label) {
+                let body = &s.true_scene.bodies[*k];
+                let group = if body.damaged {
+                    &mut damaged
+                } else {
+                    &mut sound
+                };
+                group.push(score);
+                all += 1.0;
+                confused += f64::from(u8::from(d.class != body.class));
+            }
+        }
+    }
+    assert!(moments(&damaged).0 > moments(&sound).0 + 0.4);
+    let share: f64 = confused / all;
+    assert!(
+        (share - 0.2).abs() < 4.0 * (0.16_f64 / all).sqrt(),
+        "{share} of {all}"
+    );
+}
