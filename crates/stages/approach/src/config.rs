@@ -3,7 +3,7 @@
 use thiserror::Error;
 
 /// Settings, as typed; [`Config::checked`] holds them to their ranges.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Config {
     /// Spacing of the directions tried first within the cone about a fruit's axis, radians; 0.02 to 0.5, default
     /// 0.13 (7.5 degrees: the search that follows closes gaps of that width).
