@@ -63,7 +63,7 @@ fn is_clock(clock: &str) -> bool {
     }
     let limits = [24, 59, 60];
     let pairs = plain.len() / 2;
-    plain.len() % 2 == 0
+    plain.len().is_multiple_of(2)
         && (1..=3).contains(&pairs)
         && limits.iter().take(pairs).enumerate().all(|(at, most)| {
             plain

@@ -50,7 +50,7 @@ impl fmt::Display for Place {
             match step {
                 Step::At(at) => write!(f, "[{at}]")?,
                 Step::Key(key) if is_plain(key) => {
-                    write!(f, "{}{key}", if depth == 0 { "" } else { "." })?
+                    write!(f, "{}{key}", if depth == 0 { "" } else { "." })?;
                 }
                 Step::Key(key) => write!(f, "[{key:?}]")?,
             }

@@ -32,8 +32,8 @@ pub(crate) fn read_lines<T: Send>(
     located: &Located,
     limits: &Limits,
     parse: impl Fn(u64, &[u8]) -> Result<T, Problems> + Sync,
-    mut take: impl FnMut(u64, T) -> Result<(), Problem>,
-) -> Result<Ending, Problem> {
+    mut take: impl FnMut(u64, T) -> Result<(), Box<Problem>>,
+) -> Result<Ending, Box<Problem>> {
     let mut pieces = Pieces::new(located.open()?, limits);
     let mut problems = Problems::default();
     let mut count = 0;
@@ -72,6 +72,9 @@ pub(crate) fn read_lines<T: Send>(
     })
 }
 
+/// Lines by number and place in the buffer.
+type Piece = Vec<(u64, Range<usize>)>;
+
 /// Cuts a file into pieces of whole lines.
 struct Pieces<'l> {
     source: Source,
@@ -102,7 +105,7 @@ impl<'l> Pieces<'l> {
     }
 
     /// The next lines: number and place in the buffer, without line ends; `None` at the end of the file.
-    fn next_piece(&mut self) -> Result<Option<Vec<(u64, Range<usize>)>>, Problem> {
+    fn next_piece(&mut self) -> Result<Option<Piece>, Box<Problem>> {
         self.buffer.drain(..self.used);
         self.used = 0;
         let mut whole = memchr::memrchr(b'\n', &self.buffer).map_or(0, |at| at + 1);
@@ -128,7 +131,7 @@ impl<'l> Pieces<'l> {
         }
     }
 
-    fn fill(&mut self) -> Result<(), Problem> {
+    fn fill(&mut self) -> Result<(), Box<Problem>> {
         const READ_BYTES: u64 = 1 << 18;
         let count = (&mut self.source)
             .take(READ_BYTES)
@@ -142,7 +145,7 @@ impl<'l> Pieces<'l> {
         Ok(())
     }
 
-    fn cut(&mut self, whole: usize) -> Result<Vec<(u64, Range<usize>)>, Problem> {
+    fn cut(&mut self, whole: usize) -> Result<Piece, Box<Problem>> {
         let mut lines = Vec::new();
         let mut start = 0;
         while start < whole {
@@ -159,7 +162,7 @@ impl<'l> Pieces<'l> {
         Ok(lines)
     }
 
-    fn line_too_long(&self, line: u64) -> Problem {
+    fn line_too_long(&self, line: u64) -> Box<Problem> {
         let limit = self.limits.line_bytes;
         let [found, expected] =
             ["a line of more than", "at most"].map(|w| format!("{w} {limit} bytes"));

@@ -76,6 +76,16 @@ impl Problems {
         self.cut_short.extend(other.cut_short);
     }
 
+    /// Those of one file in the order of its lines, at most `limit` of them.
+    pub(crate) fn in_order(mut self, file: &str, limit: usize) -> Self {
+        self.list.sort_by_key(|p| p.line); // stable: problems of a line keep their order
+        if self.list.len() > limit {
+            self.list.truncate(limit);
+            self.cut_short = vec![file.to_owned()];
+        }
+        self
+    }
+
     /// The value, where there is no problem.
     ///
     /// # Errors
@@ -89,10 +99,10 @@ impl Problems {
     }
 }
 
-impl From<Problem> for Problems {
-    fn from(problem: Problem) -> Self {
+impl From<Box<Problem>> for Problems {
+    fn from(problem: Box<Problem>) -> Self {
         Self {
-            list: vec![problem],
+            list: vec![*problem],
             cut_short: Vec::new(),
         }
     }

@@ -21,13 +21,12 @@ struct OwnFields;
 impl Transform for OwnFields {
     fn transform(&mut self, schema: &mut Schema) {
         transform_subschemas(self, schema);
-        if let Some(object) = schema.as_object_mut() {
-            if object.contains_key("properties") {
-                object
-                    .entry("patternProperties")
-                    .or_insert(json!({ "^x_": true }));
-                object.insert("additionalProperties".to_owned(), Value::Bool(false));
-            }
+        let object = schema.as_object_mut();
+        if let Some(object) = object.filter(|o| o.contains_key("properties")) {
+            object
+                .entry("patternProperties")
+                .or_insert(json!({ "^x_": true }));
+            object.insert("additionalProperties".to_owned(), Value::Bool(false));
         }
     }
 }

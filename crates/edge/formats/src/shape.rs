@@ -231,7 +231,7 @@ impl<'s> Walk<'s, '_> {
         };
         let few = bound("minItems").is_some_and(|n| list.len() < n);
         if few || bound("maxItems").is_some_and(|n| list.len() > n) {
-            let found = format!("{} entries: {}", list.len(), node.shown());
+            let found = format!("a list of {}: {}", list.len(), node.shown());
             let finding = Finding::new(
                 Code::LengthWrong,
                 self.place.clone(),

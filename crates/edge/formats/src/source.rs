@@ -56,8 +56,8 @@ pub(crate) fn file_problem(
     file: &str,
     found: impl Into<String>,
     expected: impl Into<String>,
-) -> Problem {
-    Problem {
+) -> Box<Problem> {
+    Box::new(Problem {
         code,
         file: file.to_owned(),
         line: None,
@@ -65,7 +65,7 @@ pub(crate) fn file_problem(
         found: found.into(),
         expected: expected.into(),
         what_to_do: code.entry().action.to_owned(),
-    }
+    })
 }
 
 /// A file that is there.
@@ -78,7 +78,7 @@ pub(crate) struct Located {
 }
 
 /// Checks that `dir` is a folder.
-pub(crate) fn require_folder(dir: &Path) -> Result<(), Problem> {
+pub(crate) fn require_folder(dir: &Path) -> Result<(), Box<Problem>> {
     if dir.is_dir() {
         return Ok(());
     }
@@ -92,7 +92,7 @@ pub(crate) fn require_folder(dir: &Path) -> Result<(), Problem> {
 }
 
 /// Finds `stem` in `dir` in whichever packing; `None` where it is absent. Two packings side by side are a problem.
-pub(crate) fn locate(dir: &Path, stem: &str) -> Result<Option<Located>, Problem> {
+pub(crate) fn locate(dir: &Path, stem: &str) -> Result<Option<Located>, Box<Problem>> {
     let mut there = Packing::ALL
         .into_iter()
         .map(|packing| (packing, format!("{stem}{}", packing.suffix())))
@@ -116,12 +116,12 @@ pub(crate) fn locate(dir: &Path, stem: &str) -> Result<Option<Located>, Problem>
 }
 
 /// Like [`locate`], where the file is needed.
-pub(crate) fn locate_needed(dir: &Path, stem: &str) -> Result<Located, Problem> {
+pub(crate) fn locate_needed(dir: &Path, stem: &str) -> Result<Located, Box<Problem>> {
     locate(dir, stem)?.ok_or_else(|| file_problem(Code::FileMissing, stem, "nothing", "the file"))
 }
 
 /// The file at exactly this path.
-pub(crate) fn at_path(path: &Path) -> Result<Located, Problem> {
+pub(crate) fn at_path(path: &Path) -> Result<Located, Box<Problem>> {
     let name = path.file_name().map_or_else(
         || path.display().to_string(),
         |n| n.to_string_lossy().into_owned(),
@@ -152,7 +152,7 @@ pub(crate) struct Document {
 }
 
 impl Located {
-    pub(crate) fn open(&self) -> Result<Source, Problem> {
+    pub(crate) fn open(&self) -> Result<Source, Box<Problem>> {
         let unreadable = |e: &io::Error| {
             file_problem(
                 Code::FileUnreadable,
@@ -180,7 +180,7 @@ impl Located {
         );
         let stream = match self.packing {
             Packing::Plain => Stream::Plain(hashed),
-            Packing::Gzip => Stream::Gzip(MultiGzDecoder::new(hashed)),
+            Packing::Gzip => Stream::Gzip(Box::new(MultiGzDecoder::new(hashed))),
             Packing::Zstd => {
                 Stream::Zstd(zstd::Decoder::with_buffer(hashed).map_err(|e| unreadable(&e))?)
             }
@@ -193,7 +193,7 @@ impl Located {
     }
 
     /// Reads the whole file as text.
-    pub(crate) fn document(&self, limits: &Limits) -> Result<Document, Problem> {
+    pub(crate) fn document(&self, limits: &Limits) -> Result<Document, Box<Problem>> {
         let mut source = self.open()?;
         let mut bytes = Vec::new();
         let limit = limits.document_bytes;
@@ -218,7 +218,7 @@ impl Located {
     }
 }
 
-pub(crate) fn too_large(name: &str, limit: u64) -> Problem {
+pub(crate) fn too_large(name: &str, limit: u64) -> Box<Problem> {
     file_problem(
         Code::FileTooLarge,
         name,
@@ -227,7 +227,7 @@ pub(crate) fn too_large(name: &str, limit: u64) -> Problem {
     )
 }
 
-pub(crate) fn empty(name: &str) -> Problem {
+pub(crate) fn empty(name: &str) -> Box<Problem> {
     file_problem(
         Code::FileEmpty,
         name,
@@ -241,7 +241,7 @@ pub(crate) fn not_utf8(
     bytes: &[u8],
     error: std::str::Utf8Error,
     first_line: u64,
-) -> Problem {
+) -> Box<Problem> {
     let good = bytes.get(..error.valid_up_to()).unwrap_or_default();
     let bad = bytes.get(error.valid_up_to()).copied().unwrap_or_default();
     let line_start = memchr::memrchr(b'\n', good).map_or(0, |at| at + 1);
@@ -273,7 +273,7 @@ pub(crate) struct Source {
 
 enum Stream {
     Plain(BufReader<Hashed>),
-    Gzip(MultiGzDecoder<BufReader<Hashed>>),
+    Gzip(Box<MultiGzDecoder<BufReader<Hashed>>>),
     Zstd(zstd::Decoder<'static, BufReader<Hashed>>),
 }
 
@@ -312,7 +312,7 @@ impl Read for Source {
 
 impl Source {
     /// A reading error as a problem: of the packing, or of the disk.
-    pub(crate) fn problem(&self, error: &io::Error) -> Problem {
+    pub(crate) fn problem(&self, error: &io::Error) -> Box<Problem> {
         let hashed = match &self.stream {
             Stream::Plain(stream) => stream.get_ref(),
             Stream::Gzip(stream) => stream.get_ref().get_ref(),
@@ -332,7 +332,7 @@ impl Source {
     }
 
     /// Reads what is left of the file and returns the SHA-256 of its bytes on disk.
-    pub(crate) fn finish(self) -> Result<String, Problem> {
+    pub(crate) fn finish(self) -> Result<String, Box<Problem>> {
         let mut rest = match self.stream {
             Stream::Plain(stream) => stream,
             Stream::Gzip(stream) => stream.into_inner(),

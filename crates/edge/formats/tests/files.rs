@@ -1,4 +1,5 @@
 //! The files through the public interface: written and read back, published, read whatever the threads and the order.
+#![allow(clippy::unwrap_used, clippy::panic)] // a helper of a test may fail as the test does
 
 #[path = "files/samples.rs"]
 mod samples;

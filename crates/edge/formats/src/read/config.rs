@@ -73,7 +73,7 @@ fn typed<T: DeserializeOwned>(text: &str) -> Result<T, Finding> {
     let mut track = Track::new();
     let deserializer =
         serde_path_to_error::Deserializer::new(toml::Deserializer::from(table), &mut track);
-    T::deserialize(deserializer).map_err(|e| misfit(&e, track.path()))
+    T::deserialize(deserializer).map_err(|e| misfit(&e, &track.path()))
 }
 
 /// The table without fields that begin with `x_`, at every level.
@@ -98,7 +98,7 @@ fn without_own_fields_inside(value: Spanned<DeValue<'_>>) -> Spanned<DeValue<'_>
 }
 
 /// Puts serde's words for the first misfit into ours.
-fn misfit(error: &toml::de::Error, path: serde_path_to_error::Path) -> Finding {
+fn misfit(error: &toml::de::Error, path: &serde_path_to_error::Path) -> Finding {
     let mut place = Place(path.iter().filter_map(step).collect());
     let said = error.message();
     let named = quoted(said);

@@ -69,11 +69,10 @@ pub(crate) fn read_frames(
         ))
     })?;
     let mut problems = ending.problems;
-    let room = limits.problems.saturating_sub(problems.list.len());
     problems
         .list
-        .extend(repeated_ids(&located.name, &frames).take(room));
-    problems.list.sort_by_key(|p| p.line);
+        .extend(repeated_ids(&located.name, &frames).take(limits.problems + 1));
+    let problems = problems.in_order(&located.name, limits.problems);
     frames.sort_by(|(_, a), (_, b)| {
         a.time_s
             .total_cmp(&b.time_s)

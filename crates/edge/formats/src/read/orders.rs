@@ -39,8 +39,8 @@ pub fn read_orders(
     let read = read_records(&located, |line: OrderLine, out| {
         check_order(&line, &known, map, arm, out)
     })?;
-    let mut problems = repeated_orders(&read.value, &located.name);
-    problems.list.truncate(Limits::default().problems);
+    let problems = repeated_orders(&read.value, &located.name);
+    let problems = problems.in_order(&located.name, Limits::default().problems);
     let value = read
         .value
         .into_iter()
@@ -79,11 +79,14 @@ pub fn read_refusals(
     })
 }
 
+/// Records with their lines; `None` never stands where there is no problem.
+type Records<T> = Vec<(u64, Option<T>)>;
+
 /// Reads lines that are few; each is looked at closely at once. No line at all is no problem here.
 fn read_records<W: DeserializeOwned + JsonSchema, T: Send>(
     located: &Located,
     check: impl Fn(W, &mut Findings) -> Option<T> + Sync,
-) -> Result<Loaded<Vec<(u64, Option<T>)>>, Problems> {
+) -> Result<Loaded<Records<T>>, Problems> {
     let limits = Limits::default();
     let shape = Shape::of::<W>();
     let parse = |no: u64, bytes: &[u8]| {

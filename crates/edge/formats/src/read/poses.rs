@@ -22,12 +22,10 @@ pub(crate) fn read_poses(
     let mut going_back = Problems::default();
     let mut last_line = 0;
     let ending = read_lines(located, limits, parse, |no, pose: TimedPose| {
-        if let Some(last) = poses.last().filter(|last| last.time_s >= pose.time_s) {
-            if going_back.list.len() < limits.problems {
-                going_back
-                    .list
-                    .push(goes_back(&located.name, no, &pose, last, last_line));
-            }
+        let later = poses.last().filter(|last| last.time_s >= pose.time_s);
+        if let Some(last) = later.filter(|_| going_back.list.len() <= limits.problems) {
+            let problem = goes_back(&located.name, no, &pose, last, last_line);
+            going_back.list.push(problem);
         }
         poses.push(pose);
         last_line = no;
@@ -35,7 +33,7 @@ pub(crate) fn read_poses(
     })?;
     let mut problems = ending.problems;
     problems.join(going_back);
-    problems.list.sort_by_key(|p| p.line);
+    let problems = problems.in_order(&located.name, limits.problems);
     problems.or_else(Loaded {
         value: poses,
         file_name: located.name.clone(),

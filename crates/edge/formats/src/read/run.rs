@@ -262,12 +262,14 @@ fn check_noise(noise: NoiseWire, out: &mut Findings) -> StatedNoise {
     stated.pose_drift_s = noise
         .pose_drift_s
         .map(|n| positive(n, || place!["noise", "pose_drift_s"], out));
-    for (class, chance) in noise.detection_probability.unwrap_or_default() {
-        let class = Class::from(class);
+    let mut chances = noise.detection_probability.unwrap_or_default();
+    for class in Class::ALL {
         let at = || place!["noise", "detection_probability", class.name()];
-        stated
-            .detection_probability
-            .insert(class, share(chance, at, out));
+        if let Some(chance) = *chances.of(class) {
+            stated
+                .detection_probability
+                .insert(class, share(chance, at, out));
+        }
     }
     stated
 }

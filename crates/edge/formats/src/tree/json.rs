@@ -44,7 +44,7 @@ pub(crate) fn parse<'a>(text: &'a str, depth_limit: usize, out: &mut Findings) -
 fn grammar_finding(text: &str, error: &serde_json::Error) -> Finding {
     if error.is_eof() {
         let end = text.trim_end().len();
-        let tail = text.get(tail_start(text, end)..end).unwrap_or(text);
+        let tail = text.get(before(text, end, TAIL_BYTES)..end).unwrap_or(text);
         return Finding::new(
             Code::JsonTruncated,
             Place::default(),
@@ -54,7 +54,7 @@ fn grammar_finding(text: &str, error: &serde_json::Error) -> Finding {
         .offset(end);
     }
     let offset = offset_of(text, error.line(), error.column());
-    let at = text.get(tail_start(text, offset)..).unwrap_or("");
+    let at = text.get(before(text, offset, 1)..).unwrap_or("");
     if is_non_finite_word(at) {
         return Finding::new(Code::NumberNotFinite, Place::default(), "a finite number")
             .found(shorten(at))
@@ -71,14 +71,15 @@ fn grammar_finding(text: &str, error: &serde_json::Error) -> Finding {
     .offset(offset)
 }
 
-/// A character boundary a little before `end`, so that a message shows what leads up to it.
-fn tail_start(text: &str, end: usize) -> usize {
-    const BACK: usize = 1;
-    let mut start = end.saturating_sub(BACK);
-    while start > 0 && !text.is_char_boundary(start) {
-        start -= 1;
-    }
-    start
+/// How much of the end of a broken text a message shows.
+const TAIL_BYTES: usize = 30;
+
+/// The character boundary at or before `count` bytes before `end`.
+fn before(text: &str, end: usize, count: usize) -> usize {
+    (0..=end.saturating_sub(count))
+        .rev()
+        .find(|at| text.is_char_boundary(*at))
+        .unwrap_or(0)
 }
 
 /// NaN and infinity as various programs write them.

@@ -2,6 +2,7 @@
 
 use crate::wire::num::Num;
 use crate::wire::pose::PoseWire;
+use corymb_model::run::Class;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
@@ -117,5 +118,44 @@ pub(crate) struct NoiseWire {
     pub(crate) false_positives_per_frame: Option<Num>,
     /// Chance that a visible object is detected, by our class.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub(crate) detection_probability: Option<BTreeMap<ClassWire, Num>>,
+    pub(crate) detection_probability: Option<ChancesWire>,
+}
+
+/// A chance for each of our classes.
+#[derive(Debug, Clone, Default, Serialize, Deserialize, JsonSchema)]
+#[schemars(rename = "Chances")]
+#[serde(default)]
+pub(crate) struct ChancesWire {
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) fruitlet: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) stem: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) calyx: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) flower: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) king_flower: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) flower_cluster: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) bud: Option<Num>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) ignore: Option<Num>,
+}
+
+impl ChancesWire {
+    /// The chance of a class.
+    pub(crate) fn of(&mut self, class: Class) -> &mut Option<Num> {
+        match class {
+            Class::Fruitlet => &mut self.fruitlet,
+            Class::Stem => &mut self.stem,
+            Class::Calyx => &mut self.calyx,
+            Class::Flower => &mut self.flower,
+            Class::KingFlower => &mut self.king_flower,
+            Class::FlowerCluster => &mut self.flower_cluster,
+            Class::Bud => &mut self.bud,
+            Class::Ignore => &mut self.ignore,
+        }
+    }
 }

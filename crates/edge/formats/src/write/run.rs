@@ -6,7 +6,9 @@ use crate::wire::frames::{DetectionWire, FrameLine, PoseLine};
 use crate::wire::num::{Num, metres3, unit3};
 use crate::wire::orchard::{LimbWire, ObstacleWire, OrchardFile, RowWire, TreeWire};
 use crate::wire::pose::PoseWire;
-use crate::wire::run::{CameraWire, DistortionModel, DistortionWire, NoiseWire, RunFile};
+use crate::wire::run::{
+    CameraWire, ChancesWire, DistortionModel, DistortionWire, NoiseWire, RunFile,
+};
 use crate::wire::text::Word;
 use crate::wire::truth::{TrueFruitletWire, TruthFile};
 use crate::write::error::WriteError;
@@ -93,11 +95,10 @@ fn camera(c: &Camera) -> CameraWire {
 
 fn noise(n: &StatedNoise) -> NoiseWire {
     let degrees = |radians: f64| Num::significant(radians.to_degrees());
-    let chance: BTreeMap<_, _> = n
-        .detection_probability
-        .iter()
-        .map(|(c, p)| ((*c).into(), Num::share(*p)))
-        .collect();
+    let mut chances = ChancesWire::default();
+    for (class, chance) in &n.detection_probability {
+        *chances.of(*class) = Some(Num::share(*chance));
+    }
     NoiseWire {
         box_edge_px: n.box_edge_px.map(Num::significant),
         pose_translation_m: n.pose_translation_m.map(Num::significant),
@@ -107,7 +108,7 @@ fn noise(n: &StatedNoise) -> NoiseWire {
         pose_drift_s: n.pose_drift_s.map(Num::significant),
         limb_m: n.limb_m.map(Num::significant),
         false_positives_per_frame: n.false_positives_per_frame.map(Num::significant),
-        detection_probability: (!chance.is_empty()).then_some(chance),
+        detection_probability: (!n.detection_probability.is_empty()).then_some(chances),
     }
 }
 
