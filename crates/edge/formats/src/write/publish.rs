@@ -68,6 +68,9 @@ impl Publication {
     /// Begins files of a folder; those of `owned` that are not written this time are removed at the end.
     pub(crate) fn begin(dir: &Path, owned: Vec<String>) -> Result<Self, WriteError> {
         fs::create_dir_all(dir).map_err(disk(dir, "make the folder"))?;
+        for name in &owned {
+            remove(&partial(dir, name))?; // what a run that was stopped left behind
+        }
         Ok(Self {
             dir: dir.to_owned(),
             waiting: Vec::new(),
