@@ -14,6 +14,9 @@ const FLOOR: f64 = 0.05;
 /// Losses of one body's evidence over the sphere's points.
 pub(super) struct Sphere<'a> {
     pub(super) points: &'a [Vector3<f64>],
+    /// Of the image axes alone.
+    image_axes: Vec<f64>,
+    /// Of all evidence.
     pub(super) losses: Vec<f64>,
 }
 
@@ -28,12 +31,32 @@ impl<'a> Sphere<'a> {
             image_axis_rad,
             slack_rad: 0.0,
         };
-        let losses = if evidence.is_empty() {
-            vec![0.0; points.len()]
-        } else {
-            points.iter().map(|a| evidence.loss(a, noise)).collect()
+        let image_axes = points
+            .iter()
+            .map(|a| evidence.image_axis_loss(a, noise))
+            .collect();
+        let mut sphere = Sphere {
+            points,
+            image_axes,
+            losses: Vec::new(),
         };
-        Sphere { points, losses }
+        sphere.set_poles(evidence);
+        sphere
+    }
+
+    /// Takes other calyx boxes; the image axes stay as they are.
+    pub(super) fn set_poles(&mut self, evidence: &AxisEvidence) {
+        self.losses.clone_from(&self.image_axes);
+        if evidence.poles() > 0 {
+            // without a slack the deviation of image axes does not count for poles
+            let noise = AxisNoise {
+                image_axis_rad: 1.0,
+                slack_rad: 0.0,
+            };
+            for (loss, a) in self.losses.iter_mut().zip(self.points) {
+                *loss += evidence.pole_loss(a, noise);
+            }
+        }
     }
 
     /// The point of least loss, and the loss.

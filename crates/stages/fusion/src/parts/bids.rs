@@ -70,7 +70,11 @@ impl Offer {
                 }
             }
         }
-        Offer { against: against(problem, &piece), piece, claims }
+        Offer {
+            against: against(problem, &piece),
+            piece,
+            claims,
+        }
     }
 
     /// What it explains when each box counts for `gain` less what `price` asks for it: nats.
@@ -87,7 +91,12 @@ impl Offer {
 }
 
 /// What a stem would explain if no other wanted a box, nats: [`Offer::alone`] without the list of boxes.
-pub(super) fn promise(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel], piece: &Piece) -> f64 {
+pub(super) fn promise(
+    problem: &Problem<'_>,
+    body_idx: usize,
+    models: &[EdgeModel],
+    piece: &Piece,
+) -> f64 {
     let mut total = -against(problem, piece);
     for i in problem.sights.of_body(body_idx) {
         let sight = &problem.sights.all[i];
@@ -96,7 +105,10 @@ pub(super) fn promise(problem: &Problem<'_>, body_idx: usize, models: &[EdgeMode
         }
         let image = problem.sights.image(sight);
         let points = piece.see(sight, image);
-        let gains = sight.stems.iter().map(|&b| models[i].gain(&points, &image.stems[b]));
+        let gains = sight
+            .stems
+            .iter()
+            .map(|&b| models[i].gain(&points, &image.stems[b]));
         total += gains.fold(0.0, f64::max);
     }
     total

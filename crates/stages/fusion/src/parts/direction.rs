@@ -98,14 +98,22 @@ impl AxisEvidence {
 
     /// Negative log-likelihood of axis `a` (unit, orchard frame), each observation's share bounded.
     pub(super) fn loss(&self, a: &Vector3<f64>, noise: AxisNoise) -> f64 {
+        self.image_axis_loss(a, noise) + self.pole_loss(a, noise)
+    }
+
+    /// The image axes' share of [`AxisEvidence::loss`].
+    pub(super) fn image_axis_loss(&self, a: &Vector3<f64>, noise: AxisNoise) -> f64 {
         let variance = noise.image_axis_rad.powi(2) + noise.slack_rad.powi(2);
-        let axes: f64 = self
+        let losses = self
             .image_axes
             .iter()
-            .map(|o| bounded((1.0 - o.cosine(a)) / variance).0)
-            .sum();
-        let poles: f64 = self.poles.iter().map(|o| o.loss(a, noise.slack_rad)).sum();
-        axes + poles
+            .map(|o| bounded((1.0 - o.cosine(a)) / variance).0);
+        losses.sum()
+    }
+
+    /// The calyx boxes' share of [`AxisEvidence::loss`].
+    pub(super) fn pole_loss(&self, a: &Vector3<f64>, noise: AxisNoise) -> f64 {
+        self.poles.iter().map(|o| o.loss(a, noise.slack_rad)).sum()
     }
 
     /// Angles between `a` as the images should show it and as they do, radians.
@@ -119,7 +127,7 @@ impl AxisEvidence {
     /// Residuals in standard deviations with their weights, for least squares.
     pub(super) fn residuals(&self, a: &Vector3<f64>, noise: AxisNoise, out: &mut Vec<(f64, f64)>) {
         for o in &self.image_axes {
-            let e = o.angle(a) / noise.image_axis_rad;
+            let e = o.chord(a) / noise.image_axis_rad;
             out.push((e, bounded(0.5 * e * e).1));
         }
         for o in &self.poles {
@@ -135,6 +143,15 @@ impl ImageAxis {
     fn cosine(&self, a: &Vector3<f64>) -> f64 {
         let v = self.image_of * a;
         v.dot(&self.seen) / v.norm().max(1e-6)
+    }
+
+    /// The angle as twice the sine of its half, signed, whose square is what the loss counts.
+    fn chord(&self, a: &Vector3<f64>) -> f64 {
+        let v = self.image_of * a;
+        let off = 2.0 - 2.0 * v.dot(&self.seen) / v.norm().max(1e-6);
+        off.max(0.0)
+            .sqrt()
+            .copysign(v.x * self.seen.y - v.y * self.seen.x)
     }
 
     fn angle(&self, a: &Vector3<f64>) -> f64 {

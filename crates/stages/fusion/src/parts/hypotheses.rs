@@ -63,7 +63,9 @@ pub(super) fn hypotheses(
             kept.push(p);
         }
     }
-    kept.into_iter().map(|p| Offer::new(problem, body_idx, models, p)).collect()
+    kept.into_iter()
+        .map(|p| Offer::new(problem, body_idx, models, p))
+        .collect()
 }
 
 fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray> {

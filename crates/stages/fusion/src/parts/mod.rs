@@ -1,7 +1,7 @@
 //! Stems and calyx ends: which body each box belongs to, and what they say about the body in space.
 //!
 //! Calyx boxes are given to bodies by what image axes and other calyx boxes say; stem boxes are paired in space
-//! ([`pairing`]); then axis and stem of each body are fitted together ([`fit`]) and summarised ([`belief`]).
+//! ([`rounds`]); then axis and stem of each body are fitted together ([`fit`]) and summarised ([`belief`]).
 
 mod belief;
 mod bids;
@@ -14,6 +14,7 @@ mod learn;
 mod matching;
 mod pairing;
 mod piece;
+mod rounds;
 mod sights;
 
 pub use config::PartsConfig;
@@ -25,11 +26,10 @@ use corymb_model::scene::{Body, Scene, Stem};
 use direction::{AxisEvidence, AxisNoise, sphere_points};
 use fit::{Fitted, Habit};
 use nalgebra::{Matrix3, Vector3};
-use pairing::{Pairing, StemOf, pieces_of};
+use pairing::{Pairing, StemOf};
+use rayon::prelude::*;
 use sights::Sights;
 
-/// How much further an arc may depart from its stem while only its far end has been guessed, metres.
-const GUESSED_BOW_M: f64 = 0.001;
 /// Points on the sphere where axes are weighed: some 18 degrees apart.
 const SPHERE_POINTS: usize = 128;
 
@@ -43,11 +43,7 @@ pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
     let sights = Sights::new(run, scene, config);
     let points = sphere_points(SPHERE_POINTS);
     let mut habit = learn::prior(config);
-    let (given, evidence) = give_calyces(&sights, scene, &points, &mut habit, config);
-    let spheres: Vec<Sphere<'_>> = evidence
-        .iter()
-        .map(|e| Sphere::new(&points, e, habit.image_axis_rad))
-        .collect();
+    let (given, evidence, spheres) = give_calyces(&sights, scene, &points, &mut habit, config);
     let least: Vec<f64> = spheres
         .iter()
         .map(|s| s.best().map_or(0.0, |(_, l)| l))
@@ -59,7 +55,7 @@ pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
         least: &least,
         config,
     };
-    let (fits, held) = pair_stems(&pairing, &spheres, &mut habit);
+    let (fits, held) = rounds::pair_stems(&pairing, &spheres, &mut habit);
     let models = pairing.models(config.bow_m);
     let mut found = Vec::with_capacity(fits.len());
     for (body_idx, fit) in fits.iter().enumerate() {
@@ -80,83 +76,43 @@ pub fn attach_parts(run: &Run, scene: &mut Scene, config: &PartsConfig) {
 }
 
 /// Calyx boxes by image axes first, then by both; the image axes' deviation is learned in between.
-fn give_calyces(
+fn give_calyces<'a>(
     sights: &Sights,
     scene: &Scene,
-    points: &[Vector3<f64>],
+    points: &'a [Vector3<f64>],
     habit: &mut Habit,
     config: &PartsConfig,
-) -> (calyx::CalyxOf, Vec<AxisEvidence>) {
-    let mut given = vec![None; sights.all.len()];
-    let mut evidence = calyx::evidence(sights, &scene.bodies, &given, config);
-    for round in 0..2 {
-        let best: Vec<Option<(Vector3<f64>, f64)>> = evidence
+) -> (calyx::CalyxOf, Vec<AxisEvidence>, Vec<Sphere<'a>>) {
+    let none = vec![None; sights.all.len()];
+    let mut evidence = calyx::evidence(sights, &scene.bodies, &none, config);
+    let weigh = |evidence: &[AxisEvidence], habit: &Habit| -> Vec<Sphere<'a>> {
+        evidence
+            .par_iter()
+            .map(|e| Sphere::new(points, e, habit.image_axis_rad))
+            .collect()
+    };
+    let mut spheres = weigh(&evidence, habit);
+    let axes: Vec<_> = spheres.iter().map(|s| s.best().map(|(a, _)| a)).collect();
+    learn::image_axes(habit, config, &evidence, &axes);
+    spheres = weigh(&evidence, habit);
+    let mut given = none;
+    for _ in 0..2 {
+        let least: Vec<f64> = spheres
             .iter()
-            .map(|e| Sphere::new(points, e, habit.image_axis_rad).best())
+            .map(|s| s.best().map_or(0.0, |(_, l)| l))
             .collect();
-        if round == 0 {
-            let axes: Vec<_> = best.iter().map(|b| b.map(|(a, _)| a)).collect();
-            learn::image_axes(habit, config, &evidence, &axes);
-        }
-        let least: Vec<f64> = best.iter().map(|b| b.map_or(0.0, |(_, l)| l)).collect();
         let noise = AxisNoise {
             image_axis_rad: habit.image_axis_rad,
             slack_rad: config.bend_deviation_rad,
         };
         given = calyx::give(sights, &scene.bodies, &evidence, &least, noise, config);
         evidence = calyx::evidence(sights, &scene.bodies, &given, config);
+        spheres
+            .par_iter_mut()
+            .zip(&evidence)
+            .for_each(|(s, e)| s.set_poles(e));
     }
-    (given, evidence)
-}
-
-/// Stem boxes and fitted stems, in rounds.
-fn pair_stems(
-    pairing: &Pairing<'_>,
-    spheres: &[Sphere<'_>],
-    habit: &mut Habit,
-) -> (Vec<Option<Fitted>>, StemOf) {
-    let axes: Vec<Option<Vector3<f64>>> = spheres
-        .iter()
-        .zip(pairing.evidence)
-        .map(|(s, e)| {
-            if e.is_empty() {
-                None
-            } else {
-                s.best().map(|(a, _)| a)
-            }
-        })
-        .collect();
-    let config = pairing.config;
-    let (loose, tight) = (
-        pairing.models(config.bow_m + GUESSED_BOW_M),
-        pairing.models(config.bow_m),
-    );
-    let mut offers = pairing.candidates(*habit, &loose);
-    let guessed: Vec<usize> = offers.iter().map(Vec::len).collect();
-    let neighbours = bids::Neighbours::new(pairing.bodies, config);
-    let mut held: StemOf = vec![None; pairing.sights.all.len()];
-    let mut fits = Vec::new();
-    for round in 0..config.rounds.max(1) {
-        let pieces = bids::choose(pairing.sights, &neighbours, &offers, &held);
-        held = pairing.pair(&pieces, if round == 0 { &loose } else { &tight });
-        fits = pairing.fit(&pieces, &axes, *habit, &held, &tight);
-        let fitted = pieces_of(&fits, pairing.bodies, habit.sag, config);
-        if round == 0 {
-            learn::lengths(habit, config, pairing.sights, &fitted, &held);
-            learn::sag(habit, pairing.evidence, &axes, &fitted);
-        }
-        if round + 1 == config.rounds.max(1) {
-            break;
-        }
-        held = pairing.pair(&fitted, &loose);
-        pairing.offer_fitted(&mut offers, &guessed, &fitted, *habit, &loose);
-    }
-    for _ in 0..1 {
-        let fitted = pieces_of(&fits, pairing.bodies, habit.sag, config);
-        held = pairing.pair(&fitted, &tight);
-        fits = pairing.fit(&fitted, &axes, *habit, &held, &tight);
-    }
-    (fits, held)
+    (given, evidence, spheres)
 }
 
 fn stem_of(fit: &Fitted, body: &Body, views: usize, config: &PartsConfig) -> Option<Stem> {

@@ -14,9 +14,13 @@ use super::piece::{EdgeModel, Piece};
 use super::sights::Sights;
 use corymb_model::scene::Body;
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 /// What a body without a box of its own in the image costs: one stem box in four comes from such a body, nats.
 const UNSEEN_BODY: f64 = 1.0;
+/// Cosine of the angle between two axes from which on a fit from either ends at the same place.
+const SAME_START: f64 = 0.7;
+
 /// A stem box given to a sight, with its gain.
 pub(super) type StemOf = Vec<Option<(usize, f64)>>;
 
@@ -73,6 +77,7 @@ impl<'a> Pairing<'a> {
     /// Candidates for every body's stem.
     pub(super) fn candidates(&self, habit: Habit, models: &[EdgeModel]) -> Vec<Vec<Offer>> {
         (0..self.bodies.len())
+            .into_par_iter()
             .map(|b| hypotheses(&self.problem(b, habit, &Vec::new(), models), b, models))
             .collect()
     }
@@ -121,28 +126,59 @@ impl<'a> Pairing<'a> {
     pub(super) fn fit(
         &self,
         pieces: &[Option<Piece>],
-        starts: &[Option<Vector3<f64>>],
+        axes: &[Option<Vector3<f64>>],
         habit: Habit,
         held: &StemOf,
         models: &[EdgeModel],
     ) -> Vec<Option<Fitted>> {
-        let one = |body_idx: usize| {
-            let problem = self.problem(body_idx, habit, held, models);
-            let far = if problem.boxes.is_empty() {
-                None
-            } else {
-                pieces[body_idx].map(|p| p.far)
-            };
-            let straight = far.and_then(|f| (-f).try_normalize(1e-9));
-            let axes = [straight, starts[body_idx]];
-            let fits = axes
-                .into_iter()
-                .flatten()
-                .map(|axis| problem.solve(Guess { axis, far }));
-            fits.min_by(|a, b| a.loss.total_cmp(&b.loss))
-        };
-        (0..self.bodies.len()).map(one).collect()
+        let fits = (0..self.bodies.len()).map(|_| None).collect();
+        self.refit(fits, &Vec::new(), pieces, axes, habit, held, models)
     }
+
+    /// As [`Pairing::fit`], but for the fits of bodies that hold what they held `before`.
+    #[allow(clippy::too_many_arguments)] // what changes between rounds, each once
+    pub(super) fn refit(
+        &self,
+        fits: Vec<Option<Fitted>>,
+        before: &StemOf,
+        pieces: &[Option<Piece>],
+        axes: &[Option<Vector3<f64>>],
+        habit: Habit,
+        held: &StemOf,
+        models: &[EdgeModel],
+    ) -> Vec<Option<Fitted>> {
+        let same = |body_idx: usize| {
+            let mut of = self.sights.of_body(body_idx);
+            let name = |held: &StemOf, i: usize| held.get(i).map(|h| h.map(|(b, _)| b));
+            !before.is_empty() && of.all(|i| name(before, i) == name(held, i))
+        };
+        let one = |(body_idx, known): (usize, Option<Fitted>)| {
+            if known.is_some() && same(body_idx) {
+                return known;
+            }
+            let problem = self.problem(body_idx, habit, held, models);
+            let far = pieces[body_idx]
+                .map(|p| p.far)
+                .filter(|_| !problem.boxes.is_empty());
+            solve(&problem, far, axes[body_idx])
+        };
+        fits.into_par_iter().enumerate().map(one).collect()
+    }
+}
+
+/// The best fit from the axis that the stem suggests and, where that is another, from the one that all else does.
+fn solve(
+    problem: &Problem<'_>,
+    far: Option<Vector3<f64>>,
+    evident: Option<Vector3<f64>>,
+) -> Option<Fitted> {
+    let straight = far.and_then(|f| (-f).try_normalize(1e-9));
+    let other = evident.filter(|e| straight.is_none_or(|s| s.dot(e) < SAME_START));
+    let fits = [straight, other]
+        .into_iter()
+        .flatten()
+        .map(|axis| problem.solve(Guess { axis, far }));
+    fits.min_by(|a, b| a.loss.total_cmp(&b.loss))
 }
 
 /// The stems of fitted bodies.

@@ -131,7 +131,14 @@ impl EdgeModel {
         let margin = config.stem_half_width_m / z;
         // where the linear tail of one edge alone uses up what the others are worth
         let hopeless = margin + sigma * (worth / OUTSIDE + 0.5 * OUTSIDE).max(OUTSIDE);
-        EdgeModel { margin, sigma, hidden, slope: sigma / tail, worth, hopeless }
+        EdgeModel {
+            margin,
+            sigma,
+            hidden,
+            slope: sigma / tail,
+            worth,
+            hopeless,
+        }
     }
 
     /// The two ends (at the fruit, far) of an arc seen at `points` against a box.
