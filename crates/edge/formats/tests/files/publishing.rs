@@ -109,7 +109,11 @@ fn every_file_of_an_output_ends_with_a_line_break_and_holds_no_minus_zero() {
 fn what_a_stopped_run_left_behind_is_removed() {
     let (run, arm) = (sound_run(), sound_arm());
     let dir = tempfile::tempdir().unwrap();
-    fs::write(dir.path().join("decisions.json.partial"), "{\"version\": 1, \"dec").unwrap();
+    fs::write(
+        dir.path().join("decisions.json.partial"),
+        "{\"version\": 1, \"dec",
+    )
+    .unwrap();
     Output::sample().write(dir.path(), &run, &arm).unwrap();
     assert!(!names(dir.path()).iter().any(|n| n.ends_with(".partial")));
 }
