@@ -64,6 +64,19 @@ impl<'a> Path<'a> {
         }
     }
 
+    /// The cost between two places.
+    pub(crate) fn between(&self, a: usize, b: usize) -> i64 {
+        self.costs.get(a, b)
+    }
+
+    /// The larger of the costs from a place to what is before and after it on the path.
+    pub(crate) fn longest_beside(&self, place: usize) -> i64 {
+        let at = self.at[place];
+        let (before, after) = (self.place(at.checked_sub(1)), self.place(Some(at + 1)));
+        self.cost(before, Some(place))
+            .max(self.cost(Some(place), after))
+    }
+
     /// By how much a change shortens the path.
     pub(crate) fn gain(&self, change: Move) -> i64 {
         match change {
