@@ -29,6 +29,15 @@ impl Envelope {
         }
     }
 
+    /// Multiplications that the factor of such an envelope costs.
+    pub(crate) fn cost(first: &[usize]) -> f64 {
+        first
+            .iter()
+            .enumerate()
+            .map(|(i, f)| ((i - f + 1) as f64).powi(2) * 0.5)
+            .sum()
+    }
+
     pub(crate) fn len(&self) -> usize {
         self.first.len()
     }

@@ -4,7 +4,7 @@
 //! body from the nearest wood. Each sphere's 4x4 block is eliminated (Schur complement, Triggs et al., Bundle
 //! Adjustment: A Modern Synthesis, 2000, section 6.1); the reduced system is banded in the order of time.
 
-use crate::bodies::{Landmark, Prior, radius_px, residuals, scale_free};
+use crate::bodies::{Landmark, Prior, fit, radius_px, residuals, scale_free};
 use crate::edge_model::EdgeModel;
 use crate::envelope::{Envelope, Factor};
 use crate::limbs::Limbs;
@@ -40,8 +40,15 @@ pub(crate) struct Refined {
 
 /// How far from wood anchors are looked for, metres.
 const ANCHOR_REACH_M: f64 = 0.15;
+/// Multiplications of one joint step beyond which poses and spheres are refined in turn: a camera that circles its
+/// subject for minutes couples every pose with every other.
+const JOINT_COST: f64 = 2e9;
+/// Turns taken then.
+const TURNS: usize = 4;
 /// A step smaller than this (metres, radians) ends the iteration.
 const SMALL_STEP: f64 = 1e-5;
+/// A last step smaller than this counts as converged.
+const SETTLED: f64 = 1e-4;
 
 /// What a linearisation looks at.
 struct Linear<'a> {
@@ -76,6 +83,10 @@ pub(crate) fn refine(
         0
     };
     let first = first_blocks(obs, stand, landmarks, nodes, mounts);
+    let rows: Vec<usize> = (0..6 * first.len()).map(|i| 6 * first[i / 6]).collect();
+    if Envelope::cost(&rows) > JOINT_COST {
+        return in_turn(obs, stand, limbs, landmarks, terms);
+    }
     for it in 0..terms.iterations {
         let mut system = System::new(stand, nodes, mounts, &first);
         system.priors(stand, terms);
@@ -96,7 +107,7 @@ pub(crate) fn refine(
         };
         let size = apply(stand, landmarks, &bodies, &inverses, &step, nodes, mounts);
         if size < SMALL_STEP || it + 1 == terms.iterations {
-            out.converged = size < 1e-4;
+            out.converged = size < SETTLED;
             if terms.deviations {
                 out.node_sd = deviations(&factor, nodes, 0);
                 out.mount_sd = deviations(&factor, mounts, nodes);
@@ -107,6 +118,67 @@ pub(crate) fn refine(
         }
     }
     out
+}
+
+/// Poses with the spheres held, then spheres with the poses held, in turns. Mounts stay as they are, and no
+/// deviations are given: those of one pose alone would claim too much.
+fn in_turn(
+    obs: &Observations,
+    stand: &mut Stand,
+    limbs: &Limbs,
+    landmarks: &mut [Landmark],
+    terms: &Terms,
+) -> Refined {
+    let nodes = stand.nodes.len();
+    let own = (0..nodes).collect::<Vec<_>>();
+    let mut largest = 0.0;
+    for _ in 0..TURNS {
+        let mut system = System::new(stand, nodes, 0, &own);
+        system.priors(
+            stand,
+            &Terms {
+                mount_sd: None,
+                ..*terms
+            },
+        );
+        let view = Linear {
+            obs,
+            stand,
+            limbs,
+            terms,
+            mounts: 0,
+        };
+        for l in landmarks.iter().filter(|l| l.boxes.len() > 1) {
+            linearise(&view, l, &mut system);
+        }
+        let Some((_, step)) = system.solve() else {
+            break;
+        };
+        for (n, d) in step.chunks_exact(6).enumerate() {
+            stand.nodes[n].correction += Vector6::from_column_slice(d);
+        }
+        stand.place_all();
+        largest = step.iter().fold(0.0, |a: f64, v| a.max(v.abs()));
+        for l in landmarks.iter_mut().filter(|l| l.boxes.len() > 1) {
+            let f = fit(
+                &obs.boxes,
+                &l.boxes,
+                &stand.placed,
+                &terms.prior,
+                l.depth.as_ref(),
+                &terms.model,
+                Some(l.x),
+            );
+            if let Some(f) = f {
+                l.x = f.x;
+                l.cov = f.cov;
+            }
+        }
+    }
+    Refined {
+        converged: largest < SETTLED,
+        ..Refined::default()
+    }
 }
 
 /// The first block of six that each block couples with.
