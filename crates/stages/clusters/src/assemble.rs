@@ -107,8 +107,12 @@ fn fruitlet(
 ) -> Fruitlet {
     let membership = settled.odds.members.get(at).copied().unwrap_or(1.0);
     let hangs = hang(scales, i, &settled.spur, membership);
-    let own =
-        scales.fruit[i].reading(&settled.spur.at, scales.config) != crate::fruit::StemReading::None;
+    let own = scales.fruit[i].reading(
+        &settled.spur.at,
+        settled.spur.cover,
+        &scales.habit,
+        scales.config,
+    ) != crate::stem::StemReading::None;
     Fruitlet {
         id: format!("f{:04}", i + 1),
         class: body.class,

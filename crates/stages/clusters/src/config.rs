@@ -19,8 +19,12 @@ pub struct Config {
     /// How well the far end of a stem that was seen to its end stands for its spur, metres per axis, above 0.
     /// Default 0.001.
     pub stem_end_deviation_m: f64,
-    /// Share of stems whose far part no image shows, 0 to 1. Default 0.1.
+    /// Share of stems at an open spur whose far part no image shows, 0 to 1. Default 0.06.
     pub hidden_share: f64,
+    /// Share of spurs that something hides from all cameras, 0 to 1. Default 0.12.
+    pub covered_share: f64,
+    /// Share of stems at a covered spur whose far part no image shows, 0 to 1. Default 0.7.
+    pub covered_hidden_share: f64,
     /// Mean length of what is not shown then, metres, above 0. Default 0.008.
     pub hidden_length_m: f64,
     /// Distance of a spur from the surface of its limb: mean, metres. Default 0.008: spurs are short shoots.
@@ -65,7 +69,9 @@ impl Default for Config {
             bend_deviation_rad: 0.2,
             length_over_diameter: 1.05,
             stem_end_deviation_m: 0.001,
-            hidden_share: 0.1,
+            hidden_share: 0.06,
+            covered_share: 0.12,
+            covered_hidden_share: 0.7,
             hidden_length_m: 0.008,
             spur_height_m: 0.008,
             spur_height_deviation_m: 0.008,

@@ -3,8 +3,9 @@
 //! Fusion's axis already holds what the fruit's own stem says. Where the stem was not seen, or was another fruit's, the
 //! spur adds the direction from which the stem must come.
 
-use crate::fruit::{Fruit, StemReading};
+use crate::fruit::Fruit;
 use crate::spur::{Scales, Spur};
+use crate::stem::StemReading;
 use corymb_model::frames::Direction;
 use corymb_model::scene::Axis;
 use nalgebra::{Matrix3, Vector3};
@@ -26,7 +27,7 @@ pub(crate) struct Hang {
 /// How fruit `i` hangs on `spur`, which is its own with probability `membership`.
 pub(crate) fn hang(scales: &Scales<'_>, i: usize, spur: &Spur, membership: f64) -> Hang {
     let fruit = &scales.fruit[i];
-    let reading = fruit.reading(&spur.at, scales.config);
+    let reading = fruit.reading(&spur.at, spur.cover, &scales.habit, scales.config);
     if let (Some(stem), true) = (&fruit.stem, reading != StemReading::None) {
         return Hang {
             axis: fruit.axis.and_then(|(a, d)| axis_of(a, d)),

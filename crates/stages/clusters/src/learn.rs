@@ -3,10 +3,10 @@
 //! Medians over what is sure (clusters of two and more with a stem seen to its end), drawn towards the settings by
 //! [`PRIOR_COUNT`] observations' weight.
 
-use crate::fruit::StemReading;
 use crate::habit::{Habit, MOST_COUNTED, feet};
 use crate::search::Partition;
 use crate::spur::Scales;
+use crate::stem::StemReading;
 use nalgebra::Vector3;
 use std::collections::BTreeMap;
 
@@ -58,7 +58,8 @@ struct Seen {
 impl Seen {
     fn add(&mut self, scales: &Scales<'_>, members: &[usize]) {
         self.sizes[members.len().clamp(1, MOST_COUNTED) - 1] += 1.0;
-        let spur = scales.weigh(members).at;
+        let settled = scales.weigh(members);
+        let spur = settled.at;
         let feet = feet(&spur, &scales.near[members[0]]);
         let densest = feet.into_iter().max_by(|a, b| {
             scales
@@ -69,8 +70,10 @@ impl Seen {
         if let Some(foot) = densest {
             self.along.entry(foot.limb).or_default().push(foot.along_m);
         }
-        let whole =
-            |i: &&usize| scales.fruit[**i].reading(&spur, scales.config) == StemReading::Whole;
+        let whole = |i: &&usize| {
+            scales.fruit[**i].reading(&spur, settled.cover, &scales.habit, scales.config)
+                == StemReading::Whole
+        };
         if members.len() < 2 || !members.iter().any(|i| whole(&i)) {
             return;
         }

@@ -23,6 +23,7 @@ mod odds;
 mod place;
 mod search;
 mod spur;
+mod stem;
 mod wood;
 
 pub use config::Config;

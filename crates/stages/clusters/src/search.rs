@@ -139,14 +139,19 @@ impl<'a> Division<'a> {
         }
     }
 
+    /// Whether all members of two clusters could share a spur.
+    fn could_join(&self, a: usize, b: usize) -> bool {
+        let (a, b) = (&self.clusters[a], &self.clusters[b]);
+        a.iter()
+            .all(|&i| b.iter().all(|&j| self.scales.could_share(i, j)))
+    }
+
     /// What joining two clusters saves; nothing where some members could not share a spur.
     fn saving(&self, a: usize, b: usize) -> f64 {
-        let (a, b) = (&self.clusters[a], &self.clusters[b]);
-        if a.iter()
-            .any(|&i| b.iter().any(|&j| !self.scales.could_share(i, j)))
-        {
+        if !self.could_join(a, b) {
             return 0.0;
         }
+        let (a, b) = (&self.clusters[a], &self.clusters[b]);
         self.cost(a) + self.cost(b) - self.cost(&union(a, b))
     }
 
@@ -170,6 +175,9 @@ impl<'a> Division<'a> {
         let around = self.around(k);
         for &c in &around {
             consider(self.saving(k, c), Change::Join(c));
+        }
+        for (saving, a, b) in self.threefold(k, &around) {
+            consider(saving, Change::JoinBoth(a, b));
         }
         let members = &self.clusters[k];
         for &i in members {
@@ -200,10 +208,40 @@ impl<'a> Division<'a> {
         }
     }
 
+    /// What joining `k` with two others at once saves: where a spur is covered, no two of its fruit agree on it, but
+    /// three do.
+    fn threefold(&self, k: usize, around: &[usize]) -> Vec<(f64, usize, usize)> {
+        let most = self.scales.config.usual_fruit_at_most;
+        let size = |c: usize| self.clusters[c].len();
+        let mut out = Vec::new();
+        for (at, &a) in around.iter().enumerate() {
+            // each three once, from its first
+            if a < k || size(k) + size(a) >= most || !self.could_join(k, a) {
+                continue;
+            }
+            let two = union(&self.clusters[k], &self.clusters[a]);
+            for &b in &around[at + 1..] {
+                if two.len() + size(b) <= most && self.could_join(k, b) && self.could_join(a, b) {
+                    let apart = [k, a, b]
+                        .iter()
+                        .map(|&c| self.cost(&self.clusters[c]))
+                        .sum::<f64>();
+                    out.push((apart - self.cost(&union(&two, &self.clusters[b])), a, b));
+                }
+            }
+        }
+        out
+    }
+
     fn apply(&mut self, k: usize, change: Change, stale: &mut BTreeSet<usize>) {
         let other = match change {
             Change::Join(c) => {
                 self.join(k, c);
+                k
+            }
+            Change::JoinBoth(a, b) => {
+                self.join(k, a);
+                self.join(k, b);
                 k
             }
             Change::Part(out) => {
@@ -230,6 +268,7 @@ impl<'a> Division<'a> {
 
 enum Change {
     Join(usize),
+    JoinBoth(usize, usize),
     Part(Vec<usize>),
     Move(usize, usize),
 }

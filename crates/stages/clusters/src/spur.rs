@@ -7,6 +7,7 @@
 use crate::config::Config;
 use crate::fruit::{Cost, Fruit};
 use crate::habit::Habit;
+use crate::stem::{Cover, StemReading};
 use crate::wood::{Segment, Wood};
 use nalgebra::{Matrix3, Vector3};
 use std::cell::RefCell;
@@ -28,6 +29,8 @@ pub(crate) struct Spur {
     pub(crate) at: Vector3<f64>,
     /// Inverse of its covariance.
     pub(crate) precision: Matrix3<f64>,
+    /// Whether it is hidden.
+    pub(crate) cover: Cover,
 }
 
 /// Whether two fruit could share a spur at all: their stems are long enough.
@@ -123,7 +126,7 @@ impl<'a> Scales<'a> {
         surest.sort_by(|a, b| b.0.total_cmp(&a.0));
         let mut starts: Vec<Vector3<f64>> = surest.iter().take(2).map(|(_, at)| *at).collect();
         starts.extend(sum.cholesky().map(|c| c.solve(&pulled)));
-        let valued = starts.iter().map(|s| (self.value(members, s).value, s));
+        let valued = starts.iter().map(|s| (self.value(members, s).0.value, s));
         let start = valued
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map_or(self.fruit[members[0]].centre, |(_, s)| *s);
@@ -132,7 +135,7 @@ impl<'a> Scales<'a> {
 
     /// Newton's method with a positive semidefinite curvature, each step shortened until it helps.
     fn descend(&self, members: &[usize], start: &Vector3<f64>) -> Spur {
-        let (mut at, mut now) = (*start, self.value(members, start));
+        let (mut at, (mut now, mut cover)) = (*start, self.value(members, start));
         for _ in 0..STEPS {
             let curvature = now.curvature + Matrix3::identity() * LEAST_CURVATURE;
             let Some(step) = curvature.cholesky().map(|c| c.solve(&now.gradient)) else {
@@ -142,16 +145,18 @@ impl<'a> Scales<'a> {
             let mut better = None;
             for _ in 0..4 {
                 let next = at - shortened;
-                let there = self.value(members, &next);
+                let (there, under) = self.value(members, &next);
                 if there.value < now.value {
-                    better = Some((next, there));
+                    better = Some((next, there, under));
                     break;
                 }
                 shortened *= 0.3;
             }
-            let Some((next, there)) = better else { break };
+            let Some((next, there, under)) = better else {
+                break;
+            };
             let gained = now.value - there.value;
-            (at, now) = (next, there);
+            (at, now, cover) = (next, there, under);
             if gained < SMALLEST_GAIN {
                 break;
             }
@@ -164,11 +169,30 @@ impl<'a> Scales<'a> {
             cost,
             at,
             precision,
+            cover,
         }
     }
 
-    /// Cost of a spur at a place, without its volume and the number of fruit.
-    fn value(&self, members: &[usize], at: &Vector3<f64>) -> Cost {
+    /// Cost of a spur at a place, open or covered as is likelier, without its volume and the number of fruit.
+    fn value(&self, members: &[usize], at: &Vector3<f64>) -> (Cost, Cover) {
+        let share = self.config.covered_share.clamp(1e-6, 0.999);
+        let (mut open, all_whole) = self.served(members, at, Cover::Open);
+        open.value -= (1.0 - share).ln();
+        // only stems that seem short or wrong speak for a cover
+        if members.len() < 2 || all_whole {
+            return (open, Cover::Open);
+        }
+        let (mut covered, _) = self.served(members, at, Cover::Covered);
+        covered.value -= share.ln();
+        if covered.value < open.value {
+            (covered, Cover::Covered)
+        } else {
+            (open, Cover::Open)
+        }
+    }
+
+    /// Cost of the spur's place and of serving the fruit from it; and whether every stem seen is read as whole.
+    fn served(&self, members: &[usize], at: &Vector3<f64>, cover: Cover) -> (Cost, bool) {
         let density = self
             .habit
             .spur_density(at, &self.near[members[0]], self.config);
@@ -177,19 +201,21 @@ impl<'a> Scales<'a> {
             gradient: density.gradient,
             curvature: density.curvature,
         };
+        let mut all_whole = true;
         for &i in members {
-            let own = self.fruit[i].cost(at, &self.habit, self.config);
+            let fruit = &self.fruit[i];
+            let (own, reading) = fruit.cost(at, cover, &self.habit, self.config);
             out.value += own.value;
             out.gradient += own.gradient;
             out.curvature += own.curvature;
+            all_whole &= fruit.stem.is_none() || reading == StemReading::Whole;
         }
         if let Some(foot) = density.foot {
-            let concentration = self.habit.outward;
             for &i in members {
                 let along = (self.fruit[i].top(at) - at).normalize();
-                out.value -= concentration * along.dot(&foot.outwards);
+                out.value -= self.habit.outward * along.dot(&foot.outwards);
             }
         }
-        out
+        (out, all_whole)
     }
 }

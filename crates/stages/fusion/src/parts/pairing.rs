@@ -16,6 +16,9 @@ use corymb_model::scene::Body;
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
+/// What speaks for a stem box being a mapped body's before it is looked at: detectors draw few stems where there are
+/// none, nineteen in twenty boxes have an owner, nats.
+const OWNED: f64 = 3.0;
 /// What a body without a box of its own in the image costs: one stem box in four comes from such a body, nats.
 const UNSEEN_BODY: f64 = 1.0;
 /// Cosine of the angle between two axes from which on a fit from either ends at the same place.
@@ -111,7 +114,7 @@ impl<'a> Pairing<'a> {
                 let points = piece.see(sight, image);
                 let handicap = if sight.has_box { 0.0 } else { UNSEEN_BODY };
                 for &column in &sight.stems {
-                    let gain = models[i].gain(&points, &image.stems[column]) - handicap;
+                    let gain = OWNED + models[i].gain(&points, &image.stems[column]) - handicap;
                     candidates.push(Candidate { row, column, gain });
                 }
             }
