@@ -55,7 +55,7 @@ impl Default for Config {
             occluded_share: 0.25,
             distance_m: (0.15, 4.0),
             border_px: 2.0,
-            rounds: 3,
+            rounds: 2,
             drop_below: 0.1,
             max_extrapolation_s: 0.05,
             parts: crate::parts::PartsConfig::default(),
