@@ -11,6 +11,8 @@ use nalgebra::{Matrix3, Vector3};
 
 /// Share of axes that are wrong altogether.
 const WRONG_AXES: f64 = 0.03;
+/// The same where the stem is another fruit's.
+const WRONG_AXES_OF_WRONG_STEMS: f64 = 0.4;
 /// A body as clustering sees it.
 pub(crate) struct Fruit {
     /// Centre.
@@ -50,19 +52,24 @@ impl Fruit {
         }
     }
 
-    /// Where its stem begins, seen from a spur, and the share of moves of the spur that this point follows.
+    /// Where its stem begins, seen from a spur.
     pub(crate) fn top(&self, spur: &Vector3<f64>) -> Vector3<f64> {
         match (&self.stem, &self.axis) {
             (Some(stem), _) => stem.top,
             (None, Some((axis, _))) => self.centre - axis * self.reach_m,
-            (None, None) => {
-                let away = spur - self.centre;
-                self.centre + away * (self.reach_m / away.norm().max(1e-6))
-            }
+            (None, None) => self.nearest(spur),
         }
     }
 
+    /// The point of its surface that is nearest to a spur.
+    fn nearest(&self, spur: &Vector3<f64>) -> Vector3<f64> {
+        let away = spur - self.centre;
+        self.centre + away * (self.reach_m / away.norm().max(1e-6))
+    }
+
     /// Negative log-likelihood of what was seen if the fruit hangs on a spur at `spur`, and how its stem is read.
+    ///
+    /// A stem that is another fruit's has bent the axis towards itself, so the two are wrong together.
     pub(crate) fn cost(
         &self,
         spur: &Vector3<f64>,
@@ -70,31 +77,64 @@ impl Fruit {
         habit: &Habit,
         config: &Config,
     ) -> (Cost, StemReading) {
+        let Some(stem) = &self.stem else {
+            return (
+                self.hung(spur, self.top(spur), WRONG_AXES, habit, config),
+                StemReading::None,
+            );
+        };
+        let mut own = self.hung(spur, stem.top, WRONG_AXES, habit, config);
+        let read = stem.read(spur, cover, habit, config);
+        own.value += read.loss;
+        own.gradient += read.precision * read.off;
+        own.curvature += read.precision;
+        if own.value > stem.wrong {
+            let mut other = self.hung(
+                spur,
+                self.nearest(spur),
+                WRONG_AXES_OF_WRONG_STEMS,
+                habit,
+                config,
+            );
+            other.value += stem.wrong;
+            if other.value < own.value {
+                return (other, StemReading::None);
+            }
+        }
+        (own, read.reading)
+    }
+
+    /// Cost of stem length and axis with the stem from `spur` to `top`, when a share of axes is wrong.
+    fn hung(
+        &self,
+        spur: &Vector3<f64>,
+        top: Vector3<f64>,
+        wrong_axes: f64,
+        habit: &Habit,
+        config: &Config,
+    ) -> Cost {
         let mut cost = Cost::default();
-        let chord = spur - self.top(spur);
+        let chord = spur - top;
         let length = chord.norm().max(1e-4);
         let away = chord / length;
         let [mean, deviation] = habit.length_m;
         let z = (length - mean) / deviation;
         cost.gradient += away * (z / deviation + 2.0 / length);
         cost.curvature += away * away.transpose() / (deviation * deviation);
-        let agreement = self.add_axis(&mut cost, &away, length, habit, config);
+        let agreement = self.add_axis(&mut cost, &away, length, wrong_axes, habit, config);
         // the fruit lies anywhere on a sphere about the spur: its density falls with the square of the length
         cost.value += 0.5 * z * z + ((length / mean).powi(2) / agreement).ln();
-        let reading = match &self.stem {
-            Some(stem) => stem.add(&mut cost, spur, cover, habit, config),
-            None => StemReading::None,
-        };
-        (cost, reading)
+        cost
     }
 
-    /// The axis against the end of the stem: a normal distribution on the sphere with a small uniform share. Adds slope
-    /// and curvature, returns the density.
+    /// The axis against the end of the stem: a normal distribution on the sphere with a uniform share. Adds slope and
+    /// curvature, returns the density.
     fn add_axis(
         &self,
         cost: &mut Cost,
         away: &Vector3<f64>,
         length: f64,
+        wrong: f64,
         habit: &Habit,
         config: &Config,
     ) -> f64 {
@@ -103,8 +143,8 @@ impl Fruit {
         };
         let variance = deviation.powi(2) + config.bend_deviation_rad.powi(2);
         let off = axis - habit.arriving(&-away);
-        let core = (1.0 - WRONG_AXES) * (-off.norm_squared() / (2.0 * variance)).exp() / variance;
-        let density = core + 0.5 * WRONG_AXES;
+        let core = (1.0 - wrong) * (-off.norm_squared() / (2.0 * variance)).exp() / variance;
+        let density = core + 0.5 * wrong;
         // a move of the spur across the stem turns its direction the other way
         let precision = core / density / variance;
         let across = off - away * off.dot(away);
@@ -122,9 +162,7 @@ impl Fruit {
         habit: &Habit,
         config: &Config,
     ) -> StemReading {
-        self.stem
-            .as_ref()
-            .map_or(StemReading::None, |s| s.reading(spur, cover, habit, config))
+        self.cost(spur, cover, habit, config).1
     }
 
     /// Places where its spur could be, the likeliest first; never empty.

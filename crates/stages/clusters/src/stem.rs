@@ -1,11 +1,10 @@
 //! What a stem in space says about the spur.
 //!
 //! It was seen up to the spur; or its far part is hidden, and the spur lies onwards along the arc that the stem makes;
-//! or it is another fruit's and says nothing. A leaf over a spur hides the far parts of all its stems from all cameras,
+//! or boxes of other stems got mixed in and its end is only about right; or it is another fruit's and says nothing. A leaf over a spur hides the far parts of all its stems from all cameras,
 //! so how often that happens depends on whether the spur is covered.
 
 use crate::config::Config;
-use crate::fruit::Cost;
 use crate::habit::Habit;
 use nalgebra::{Matrix3, Vector3};
 
@@ -13,6 +12,10 @@ use nalgebra::{Matrix3, Vector3};
 const WRONG_STEMS: [f64; 2] = [0.2, 0.03];
 /// An inverse variance that stands for no knowledge, 1 / m^2: 50 mm.
 const NO_KNOWLEDGE: f64 = 400.0;
+/// Share of stems with other stems' boxes mixed in.
+const ROUGH_SHARE: f64 = 0.1;
+/// Standard deviation per axis of their ends, metres.
+const ROUGH_M: f64 = 0.006;
 /// Standard deviation of the direction in which a hidden part goes on, radians.
 const ONWARDS_RAD: f64 = 0.1;
 
@@ -34,6 +37,8 @@ pub(crate) enum StemReading {
     Whole,
     /// Its far part is hidden.
     Short,
+    /// Other stems' boxes are mixed in.
+    Rough,
 }
 
 /// A stem as fusion has it.
@@ -48,17 +53,21 @@ pub(crate) struct SeenStem {
     length_m: f64,
     /// Negative logs of the shares of whole and of short stems, at open and at covered spurs.
     shares: [[f64; 2]; 2],
+    /// Loss for the stem's end being only about right, but for how far off it is.
+    rough: f64,
     /// Loss for the stem being another fruit's.
-    wrong: f64,
+    pub(crate) wrong: f64,
 }
 
 /// A reading with what follows from it.
-struct Read {
-    reading: StemReading,
-    loss: f64,
+pub(crate) struct Read {
+    pub(crate) reading: StemReading,
+    /// Nats.
+    pub(crate) loss: f64,
     /// From where the spur should be to where it is.
-    off: Vector3<f64>,
-    precision: Matrix3<f64>,
+    pub(crate) off: Vector3<f64>,
+    /// Inverse of what `off` may vary by.
+    pub(crate) precision: Matrix3<f64>,
 }
 
 impl SeenStem {
@@ -77,7 +86,7 @@ impl SeenStem {
         let wrong_share = WRONG_STEMS[1] + (WRONG_STEMS[0] - WRONG_STEMS[1]) / views.max(1) as f64;
         let shares = [config.hidden_share, config.covered_hidden_share].map(|hidden| {
             let hidden = hidden.clamp(1e-3, 0.99);
-            [1.0 - hidden, hidden].map(|share| -((1.0 - wrong_share) * share).ln())
+            [1.0 - hidden, hidden].map(|share| -((1.0 - wrong_share - ROUGH_SHARE) * share).ln())
         });
         // an end in the wrong place may be anywhere in a ball of the longest stem's radius
         let ball = 4.0 / 3.0 * std::f64::consts::PI * config.longest_stem_m.powi(3);
@@ -89,41 +98,20 @@ impl SeenStem {
             along: (top - far).try_normalize(1e-6)?,
             length_m: (top - far).norm(),
             shares,
+            rough: (0.5 * precision.determinant().max(1e-300).ln() + 3.0 * ROUGH_M.ln()).max(0.0)
+                - ROUGH_SHARE.ln(),
             wrong: (peak + ball.ln()).max(0.0) - wrong_share.ln(),
         })
     }
 
-    /// How the stem is read for a spur at `spur`.
-    pub(crate) fn reading(
+    /// The likeliest reading as this fruit's own. Losses are negative logs of densities of the far end, less the open spur's whole reading.
+    pub(crate) fn read(
         &self,
         spur: &Vector3<f64>,
         cover: Cover,
         habit: &Habit,
         config: &Config,
-    ) -> StemReading {
-        self.read(spur, cover, habit, config).reading
-    }
-
-    /// Adds what the stem says about a spur at `spur`, and tells how it is read.
-    pub(crate) fn add(
-        &self,
-        cost: &mut Cost,
-        spur: &Vector3<f64>,
-        cover: Cover,
-        habit: &Habit,
-        config: &Config,
-    ) -> StemReading {
-        let read = self.read(spur, cover, habit, config);
-        cost.value += read.loss;
-        if read.reading != StemReading::None {
-            cost.gradient += read.precision * read.off;
-            cost.curvature += read.precision;
-        }
-        read.reading
-    }
-
-    /// The likeliest reading. Losses are negative logs of densities of the far end, less the open spur's whole reading.
-    fn read(&self, spur: &Vector3<f64>, cover: Cover, habit: &Habit, config: &Config) -> Read {
+    ) -> Read {
         let [whole_share, short_share] = match cover {
             Cover::Open => self.shares[0],
             Cover::Covered => self.shares[1],
@@ -145,12 +133,14 @@ impl SeenStem {
                 best = Read { loss, ..short };
             }
         }
-        if self.wrong < best.loss {
+        let rough = 0.5 * off.norm_squared() / (ROUGH_M * ROUGH_M) + self.rough;
+        if rough < best.loss {
+            let precision = Matrix3::identity() / (ROUGH_M * ROUGH_M);
             best = Read {
-                reading: StemReading::None,
-                loss: self.wrong,
+                reading: StemReading::Rough,
+                loss: rough,
                 off,
-                precision: Matrix3::zeros(),
+                precision,
             };
         }
         best

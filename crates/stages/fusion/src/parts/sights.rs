@@ -21,8 +21,6 @@ pub(super) struct Image {
     pub(super) frame_idx: u32,
     /// Rotation of `camera_from_orchard`.
     pub(super) turn: Matrix3<f64>,
-    /// Camera centre in the orchard frame, metres.
-    pub(super) origin: Vector3<f64>,
     /// Standard deviation of a box edge on the plane z = 1.
     pub(super) edge: f64,
     /// Stem boxes.
@@ -255,7 +253,6 @@ impl<'a> Look<'a> {
         Image {
             frame_idx: self.frame_idx,
             turn: self.turn,
-            origin: self.origin,
             edge: edge_px / self.lens.mean_focal_px(),
             stems: boxes(Class::Stem),
             calyces: boxes(Class::Calyx),
