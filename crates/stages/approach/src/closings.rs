@@ -103,19 +103,26 @@ impl<'a> Closings<'a> {
         best
     }
 
-    /// With one neighbour less it is never harder: where that is not possible this is not either, and where that is
-    /// no likelier than a pose already known, none better needs to be looked for.
+    /// With fewer neighbours it is never harder: where that is not possible this is not either, and where that is no
+    /// likelier than a pose already known, none better needs to be looked for. Asked are all sets with one neighbour
+    /// less, and of large sets, which have too many of those below them, each neighbour alone.
     fn of_tool(&mut self, tool_idx: usize, slot: usize, there: There) -> Option<usize> {
         let key = ((tool_idx, slot), there);
         if let Some(known) = self.asked.get(&key) {
             return *known;
         }
+        let others = there.keep | there.later;
+        let large = others.count_ones() as usize > self.config.members_exact;
         let mut bound = 0.0_f64;
-        for other in members(there.keep | there.later) {
-            let but = !(1 << other);
+        for other in members(others) {
+            let part = if large {
+                1 << other
+            } else {
+                others & !(1 << other)
+            };
             let fewer = There {
-                keep: there.keep & but,
-                later: there.later & but,
+                keep: there.keep & part,
+                later: there.later & part,
                 ..there
             };
             match self.of_tool(tool_idx, slot, fewer) {

@@ -1,8 +1,10 @@
 //! Poses about one fruit, each with what every condition costs it, so that any set of neighbours is a sum.
 
 use crate::config::Config;
-use crate::judge::{Condition, Facing, Finding};
+use crate::facing::Facing;
+use crate::judge::{Condition, Finding};
 use crate::problem::{Aim, Noise, Problem};
+use corymb_model::arm::ToolAction;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
 
@@ -33,6 +35,8 @@ const OUT_OF_RING: f64 = 1e4;
 /// The first pass leaves this much beside the depth at which the fruit just fits, in standard deviations and metres.
 const DEPTH_SDS: f64 = 1.5;
 const DEPTH_M: f64 = 5e-4;
+/// Depths tried with a guard.
+const GUARD_DEPTHS: u32 = 5;
 
 /// Costs of one slot at one pose, nats.
 #[derive(Debug, Clone, Copy, Default)]
@@ -115,8 +119,20 @@ impl<'a> Field<'a> {
         let flat = rings_of(most, rings, |radius| {
             (5.0 * rings * radius / most.max(1e-9)).max(5.0)
         });
-        flat.into_iter()
-            .map(|[x, y]| Vector3::new(x, y, z))
+        let depths = self.depths(z);
+        let at = |z: f64| flat.iter().map(move |[x, y]| Vector3::new(*x, *y, z));
+        depths.into_iter().flat_map(at).collect()
+    }
+
+    /// The least depth; for a guard, whose blade must find the other stems, also deeper ones down to the bottom.
+    fn depths(&self, least: f64) -> Vec<f64> {
+        let (tool, body) = (self.problem.tool, self.problem.body);
+        if tool.action == ToolAction::EncloseTarget {
+            return vec![least];
+        }
+        let spare = (least - (body.radius + DEPTH_M - tool.length_m)).max(0.0);
+        (0..GUARD_DEPTHS)
+            .map(|k| least - spare * f64::from(k) / f64::from(GUARD_DEPTHS - 1))
             .collect()
     }
 
@@ -177,6 +193,11 @@ impl<'a> Field<'a> {
         self.aims.truncate(kept);
         self.fixed.truncate(kept);
         self.rows.truncate(kept * self.slots);
+    }
+
+    /// Whether the fruit of a slot can come near at all.
+    pub(crate) fn is_near(&self, slot: usize) -> bool {
+        self.problem.neighbours.iter().any(|n| n.slot == Some(slot))
     }
 
     /// Costs of the slots at pose `i`.

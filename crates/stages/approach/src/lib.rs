@@ -10,7 +10,9 @@
 mod chance;
 mod closings;
 mod config;
+mod facing;
 mod field;
+mod finder;
 mod judge;
 mod order;
 mod pattern;
@@ -20,9 +22,15 @@ mod reach;
 mod refuse;
 mod search;
 mod sight;
+mod solids;
+mod stems;
 mod surroundings;
 pub mod sweep;
 mod ways;
+
+#[cfg(test)]
+#[path = "../tests/approach/fixture.rs"]
+mod fixture;
 
 pub use chance::{ln_in_disc, ln_normal};
 pub use config::{Config, ConfigError};

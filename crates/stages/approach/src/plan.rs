@@ -3,7 +3,9 @@
 use crate::closings::{Closing, Closings, members};
 use crate::problem::{Problem, enclosure};
 use crate::sight::Seen;
-use crate::surroundings::{SolidShape, Surroundings};
+use crate::solids::SolidShape;
+use crate::surroundings::Surroundings;
+use crate::sweep::Tapered;
 use corymb_model::frames::Pose;
 use corymb_model::ways::PlannedRemoval;
 use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion, Vector3};
@@ -109,9 +111,11 @@ fn clearance(
     }
     for solid in &surroundings.solids {
         least = least.min(match &solid.shape {
-            SolidShape::Capsule { a, b, ra_m, rb_m } => {
-                swept.to_capsule(&place(a), &place(b), *ra_m, *rb_m)
-            }
+            SolidShape::Capsule(solid) => swept.to_capsule(&Tapered {
+                a: place(&solid.a),
+                b: place(&solid.b),
+                ..*solid
+            }),
             SolidShape::Box {
                 orchard_from_box,
                 half_m,

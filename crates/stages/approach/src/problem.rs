@@ -2,8 +2,9 @@
 
 use crate::chance::SURE;
 use crate::reach::Reach;
-use crate::surroundings::{Body, Solid, SolidShape, Surroundings};
-use crate::sweep::Cylinder;
+use crate::solids::{Solid, SolidShape};
+use crate::surroundings::{Body, Surroundings};
+use crate::sweep::{Cylinder, Rims, Tapered};
 use corymb_model::arm::ToolSpec;
 use nalgebra::{Matrix3, Rotation3, Vector3};
 
@@ -166,7 +167,7 @@ impl<'a> Problem<'a> {
                 &orchard_from_box.translation.vector,
                 half_m.norm() + slack_m,
             ),
-            SolidShape::Capsule { a, b, ra_m, rb_m } => {
+            SolidShape::Capsule(Tapered { a, b, ra_m, rb_m }) => {
                 const PARTS: u32 = 8;
                 let reach = (b - a).norm() / f64::from(2 * PARTS) + ra_m.max(*rb_m) + slack_m;
                 let part = |k: u32| a + (b - a) * ((f64::from(k) + 0.5) / f64::from(PARTS));
@@ -214,6 +215,7 @@ pub(crate) fn enclosure(tool: &ToolSpec) -> Cylinder {
         radius_m: tool.outer_radius_m,
         low_m: -tool.length_m,
         high_m: 0.0,
+        rims: Rims::Round,
     }
 }
 

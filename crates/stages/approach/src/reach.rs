@@ -218,3 +218,128 @@ fn whole(stop: f64, up: bool) -> f64 {
         (stop + STEP_TOLERANCE).floor()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use corymb_model::frames::{Direction, Pose};
+    use nalgebra::{Translation3, UnitQuaternion};
+    use proptest::prelude::*;
+
+    fn vector(reach: f64) -> impl Strategy<Value = Vector3<f64>> {
+        prop::array::uniform3(-reach..reach).prop_map(Vector3::from)
+    }
+
+    fn arm(low_m: Vector3<f64>, high_m: Vector3<f64>) -> ArmSpec {
+        let reach = ArmReach::Cartesian {
+            low_m,
+            high_m,
+            speed_m_s: 0.5,
+            reach_direction: Direction::of(Vector3::y()),
+            reach_within_rad: Some(0.5),
+        };
+        ArmSpec {
+            id: "main".to_owned(),
+            reach,
+            rig_from_base: Pose::identity(),
+            repeatability_m: None,
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(2000))]
+
+        #[test]
+        fn stops_are_those_of_trying_each(
+            turn in vector(2.0), upright in any::<bool>(), foot in vector(0.5), low in vector(0.8),
+            size in prop::array::uniform3(0.1..1.5), p in vector(1.5), q in vector(0.1), step in 0.05..0.6_f64, back in any::<bool>(),
+        ) {
+            let step_m = if back { -step } else { step };
+            // turned about z only, the step lies across two axes of the base and along none
+            let turn = if upright { Vector3::new(0.0, 0.0, turn.z) } else { turn };
+            let foot = Isometry3::from_parts(Translation3::from(foot), UnitQuaternion::from_scaled_axis(turn));
+            let mut arm = arm(low, low + Vector3::from(size));
+            arm.rig_from_base = Pose::from_isometry(foot);
+            let platform = Platform { orchard_from_rig: Pose::identity(), step_m, settle_s: 0.0 };
+            let reach = CartesianReach::new(0, &arm, &platform).unwrap();
+            let points = [p, p + q];
+            let stops = reach.stops(&points);
+            let mut held = Vec::new();
+            let mut least = f64::INFINITY;
+            for stop in -100..=100_i64 {
+                let base_from_orchard = platform.at_stop(stop).after(&arm.rig_from_base).iso.inverse();
+                let mut outside = f64::NEG_INFINITY;
+                for point in points {
+                    let here = base_from_orchard.transform_point(&point.into()).coords;
+                    outside = outside.max((low - here).max()).max((here - low - Vector3::from(size)).max());
+                }
+                least = least.min(outside);
+                if outside <= 0.0 {
+                    held.push(stop);
+                }
+            }
+            match stops.range {
+                Some((first, last)) => {
+                    prop_assert_eq!(held, (first..=last).collect::<Vec<_>>());
+                    prop_assert!(stops.outside_m <= 1e-9);
+                }
+                None => {
+                    prop_assert!(held.is_empty());
+                    prop_assert!(stops.outside_m >= least - 1e-9 && stops.outside_m > -1e-9);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_platform_that_stands_still_has_one_stop() {
+        let platform = Platform {
+            orchard_from_rig: Pose::identity(),
+            step_m: 0.0,
+            settle_s: 0.0,
+        };
+        let reach = CartesianReach::new(
+            0,
+            &arm(Vector3::repeat(-1.0), Vector3::repeat(1.0)),
+            &platform,
+        )
+        .unwrap();
+        assert_eq!(
+            reach.stops(&[Vector3::zeros()]),
+            Stops {
+                range: Some((0, 0)),
+                outside_m: -1.0
+            }
+        );
+        let far = reach.stops(&[Vector3::new(0.0, 1.25, 0.0)]);
+        assert_eq!(
+            far,
+            Stops {
+                range: None,
+                outside_m: 0.25
+            }
+        );
+    }
+
+    #[test]
+    fn the_tool_points_only_where_it_may() {
+        let platform = Platform {
+            orchard_from_rig: Pose::identity(),
+            step_m: 0.5,
+            settle_s: 0.0,
+        };
+        let setup = ArmSetup {
+            name: String::new(),
+            tools: Vec::new(),
+            arms: vec![arm(Vector3::repeat(-1.0), Vector3::repeat(1.0))],
+            platform: Some(platform),
+        };
+        let reach = Reach::of(&setup);
+        let at = [Vector3::new(0.25, 0.0, 0.0)];
+        assert_eq!(reach.best(&at, &Vector3::y()).unwrap().1, (-1, 2));
+        assert!(reach.best(&at, &Vector3::x()).is_none());
+        let (metres, radians) = reach.spare(&at, &Vector3::x()).unwrap();
+        assert!(metres > 0.0 && (radians - (0.5 - std::f64::consts::FRAC_PI_2)).abs() < 1e-12);
+        assert!(!reach.is_free(&at[0], 0.1));
+    }
+}

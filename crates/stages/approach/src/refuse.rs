@@ -1,11 +1,11 @@
 //! Why a fruit cannot be taken: the first condition that no pose meets, what is in the way, and by how much.
 
 use crate::closings::{Closings, members};
-use crate::field::{Field, Set, There};
+use crate::field::{Field, M_PER_RAD, Set, There};
 use crate::judge::{Condition, Finding};
 use crate::problem::{Aim, Problem};
 use crate::search::KEPT;
-use crate::surroundings::SolidName;
+use crate::solids::SolidName;
 use corymb_model::arm::{ToolAction, ToolSpec};
 use corymb_model::ways::{RefusalReason, Shortfall};
 
@@ -63,37 +63,29 @@ pub(crate) fn diagnose(
     keep: Set,
     later: Set,
 ) -> Diagnosis {
-    let mut found: Vec<Diagnosis> = Vec::new();
+    let mut places: Vec<(usize, usize, There)> = Vec::new();
     for tool_idx in closings.tools(ToolAction::EncloseTarget) {
-        found.push(match closings.field(tool_idx, slot) {
-            None => Diagnosis::plain(RefusalReason::NoAxis, None),
-            Some(field) => of_field(
-                field,
-                &There {
-                    targets: 0,
-                    keep,
-                    later,
-                },
-            ),
-        });
+        let there = There {
+            targets: 0,
+            keep,
+            later,
+        };
+        places.push((tool_idx, slot, there));
     }
     for tool_idx in closings.tools(ToolAction::EncloseKeeper) {
-        for keeper in members(keep) {
-            found.push(match closings.field(tool_idx, keeper) {
-                None => Diagnosis::plain(RefusalReason::NoAxis, None),
-                Some(field) => of_field(
-                    field,
-                    &There {
-                        targets: 1 << slot,
-                        keep: keep & !(1 << keeper),
-                        later,
-                    },
-                ),
-            });
-        }
+        let about = |k: usize| There {
+            targets: 1 << slot,
+            keep: keep & !(1 << k),
+            later,
+        };
+        places.extend(members(keep).map(|k| (tool_idx, k, about(k))));
     }
     let mut furthest = Diagnosis::plain(RefusalReason::NoKeeper, None);
-    for (i, diagnosis) in found.into_iter().enumerate() {
+    for (i, (tool_idx, enclosed, there)) in places.into_iter().enumerate() {
+        let diagnosis = match closings.field(tool_idx, enclosed) {
+            None => Diagnosis::plain(RefusalReason::NoAxis, None),
+            Some(field) => of_field(field, &there),
+        };
         if i == 0 || diagnosis.met > furthest.met {
             furthest = diagnosis;
         }
@@ -105,6 +97,12 @@ pub(crate) fn diagnose(
 type Excess = [f64; STAGES.len()];
 
 fn of_field(field: &mut Field<'_>, there: &There) -> Diagnosis {
+    if members(there.targets).any(|slot| !field.is_near(slot)) {
+        return Diagnosis {
+            met: 2,
+            ..Diagnosis::plain(RefusalReason::BladeMissesStem, None)
+        };
+    }
     if let Some(excess) = too_large(field.problem.tool, field.problem.body.radius) {
         return Diagnosis {
             met: 1,
@@ -128,10 +126,18 @@ fn of_field(field: &mut Field<'_>, there: &There) -> Diagnosis {
         });
         let findings = field.findings(&aim, there);
         let excess = excess_of(&field.problem, &findings);
-        if excess[..=stage].iter().any(|e| *e > KEPT) {
-            return failed(&field.problem, &findings, stage, reason, excess[stage]);
+        if excess[..=stage].iter().all(|e| *e <= KEPT) {
+            left.push((aim, excess));
+            continue;
         }
-        left.push((aim, excess));
+        // the better pose counts only where it keeps what came before
+        let keeps = excess[..stage].iter().all(|e| *e <= KEPT);
+        let findings = if keeps {
+            findings
+        } else {
+            field.findings(&nearest, there)
+        };
+        return failed(&field.problem, &findings, stage, reason);
     }
     unlikely(field, there)
 }
@@ -169,8 +175,18 @@ fn stage_of(problem: &Problem<'_>, condition: Condition) -> usize {
 fn excess_of(problem: &Problem<'_>, findings: &[Finding]) -> Excess {
     let mut excess = Excess::default();
     for finding in findings {
-        let stage = stage_of(problem, finding.condition);
-        excess[stage] = excess[stage].max(-finding.spare);
+        let (stage, missing) = (stage_of(problem, finding.condition), -finding.spare);
+        if stage == 0 {
+            // behind the plane and in front of it: what is missing on both sides adds up
+            let scale = if finding.condition.is_angle() {
+                M_PER_RAD
+            } else {
+                1.0
+            };
+            excess[0] += missing.max(0.0) * scale;
+        } else {
+            excess[stage] = excess[stage].max(missing);
+        }
     }
     excess
 }
@@ -191,8 +207,8 @@ fn failed(
     findings: &[Finding],
     stage: usize,
     reason: RefusalReason,
-    excess: f64,
 ) -> Diagnosis {
+    let excess = excess_of(problem, findings)[stage];
     let in_the_way = |f: &&Finding| stage_of(problem, f.condition) == stage && f.spare < -KEPT;
     let mut blockers: Vec<Blocker> = findings
         .iter()

@@ -1,7 +1,8 @@
 //! How much of a sweep no camera saw into.
 
 use crate::config::Config;
-use crate::surroundings::{SolidShape, Surroundings};
+use crate::solids::SolidShape;
+use crate::surroundings::Surroundings;
 use crate::sweep::Cylinder;
 use corymb_geometry::Lens;
 use corymb_model::frames::{CameraFrame, Orchard, Pose};
@@ -172,7 +173,7 @@ impl Seen<'_> {
             b.existence >= 0.5 && apart(eye, p, &b.centre, &b.centre) < b.radius
         };
         let by_solid = |shape: &SolidShape| match shape {
-            SolidShape::Capsule { a, b, ra_m, rb_m } => apart(eye, p, a, b) < 0.5 * (ra_m + rb_m),
+            SolidShape::Capsule(s) => apart(eye, p, &s.a, &s.b) < 0.5 * (s.ra_m + s.rb_m),
             SolidShape::Box {
                 orchard_from_box,
                 half_m,

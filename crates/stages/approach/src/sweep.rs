@@ -14,6 +14,30 @@ pub struct Cylinder {
     pub low_m: f64,
     /// z of its front.
     pub high_m: f64,
+    /// How distance is measured past its rims.
+    pub rims: Rims,
+}
+
+/// How the distance of a point that lies both beside and beyond a cylinder is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Rims {
+    /// To the nearest point of the rim.
+    Round,
+    /// The larger of the ways beside and along: never more, as for a blade that throws and bends.
+    Square,
+}
+
+/// A tapered capsule: the balls about the points of a segment, their radii linear from end to end.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Tapered {
+    /// One end, metres.
+    pub a: Vector3<f64>,
+    /// The other end, metres.
+    pub b: Vector3<f64>,
+    /// Radius at `a`, metres.
+    pub ra_m: f64,
+    /// Radius at `b`, metres.
+    pub rb_m: f64,
 }
 
 /// Tangents laid in [`Cylinder::to_capsule`] at most; a handful is usual.
@@ -60,7 +84,7 @@ impl Cylinder {
     pub fn distance(&self, p: &Vector3<f64>) -> f64 {
         let radial = (p.x * p.x + p.y * p.y).sqrt() - self.radius_m;
         let axial = (self.low_m - p.z).max(p.z - self.high_m);
-        if radial > 0.0 && axial > 0.0 {
+        if radial > 0.0 && axial > 0.0 && self.rims == Rims::Round {
             (radial * radial + axial * axial).sqrt()
         } else {
             radial.max(axial)
@@ -82,7 +106,7 @@ impl Cylinder {
         } else {
             Vector3::x()
         };
-        if radial > 0.0 && axial > 0.0 {
+        if radial > 0.0 && axial > 0.0 && self.rims == Rims::Round {
             let distance = (radial * radial + axial * axial).sqrt();
             (
                 distance,
@@ -101,35 +125,25 @@ impl Cylinder {
         self.distance(centre) - radius_m
     }
 
-    /// Distance from a tapered capsule, metres: the balls about the points of the segment from `a` to `b` with radii
-    /// linear from `ra_m` to `rb_m`. Never more than the true distance, and less by a micrometre at most.
+    /// Distance from a tapered capsule, metres. Never more than the true distance, and less by a micrometre at most.
     ///
     /// The distance to a convex solid along a segment, less a linear radius, is convex. Between two points with slopes
     /// towards each other it lies above both tangents; where they meet is the bound, and the next point (J. E.
     /// Kelley's cutting planes, J. SIAM 8, 1960, in one dimension), in turn with the middle of the interval.
     #[must_use]
-    pub fn to_capsule(&self, a: &Vector3<f64>, b: &Vector3<f64>, ra_m: f64, rb_m: f64) -> f64 {
-        self.to_capsule_if_within(a, b, ra_m, rb_m, f64::INFINITY)
+    pub fn to_capsule(&self, capsule: &Tapered) -> f64 {
+        self.to_capsule_if_within(capsule, f64::INFINITY)
     }
 
     /// [`Cylinder::to_capsule`], or any value between `far_m` and the distance where that is more than `far_m`.
     #[must_use]
-    pub fn to_capsule_if_within(
-        &self,
-        a: &Vector3<f64>,
-        b: &Vector3<f64>,
-        ra_m: f64,
-        rb_m: f64,
-        far_m: f64,
-    ) -> f64 {
+    pub fn to_capsule_if_within(&self, capsule: &Tapered, far_m: f64) -> f64 {
+        let Tapered { a, b, ra_m, rb_m } = capsule;
         let (along, taper) = (b - a, rb_m - ra_m);
         let tangent_at = |s: f64| {
             let (distance, outward) = self.distance_outward(&(a + along * s));
-            Tangent {
-                s,
-                height: distance - ra_m - taper * s,
-                slope: outward.dot(&along) - taper,
-            }
+            let (height, slope) = (distance - ra_m - taper * s, outward.dot(&along) - taper);
+            Tangent { s, height, slope }
         };
         let (mut left, mut right) = (tangent_at(0.0), tangent_at(1.0));
         if left.slope >= 0.0 {
@@ -163,7 +177,7 @@ impl Cylinder {
     }
 
     /// Distance from a solid box of half edge lengths `half_m` about the origin of its frame, metres. Never more than
-    /// the true distance; negative where no plane separates the two.
+    /// the true distance; negative where no plane separates the two. Rims count as round.
     ///
     /// Every direction gives a lower bound, the gap between the two along it. Tried are the faces of the box, the axis
     /// and the wall of the cylinder, and the direction between the nearest points by alternating projections.

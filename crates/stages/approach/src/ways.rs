@@ -10,7 +10,8 @@ use crate::problem::Setting;
 use crate::reach::Reach;
 use crate::refuse::{Blocker, Diagnosis, diagnose};
 use crate::sight::{Lenses, Seen};
-use crate::surroundings::{Index, SolidName, Surroundings};
+use crate::solids::SolidName;
+use crate::surroundings::{Index, Surroundings};
 use corymb_model::arm::ArmSetup;
 use corymb_model::map::Fruitlet;
 use corymb_model::policy::{PinAs, Pinned};
@@ -317,7 +318,7 @@ impl Writer<'_, '_> {
             way.removals.extend(self.written(*step));
         }
         way.probability = order.ln.exp();
-        way.duration_s = way.removals.iter().map(|r| r.duration_s).sum();
+        way.duration_s = way.removals.iter().fold(0.0, |sum, r| sum + r.duration_s);
         let left = go & !order.removed;
         way.refused = members(left)
             .filter_map(|slot| self.refusal(slot, keep, left & !(1 << slot)))
