@@ -1,7 +1,7 @@
 //! The crop map from a settled division.
 
 use crate::hang::hang;
-use crate::king::king;
+use crate::king::{Candidates, KingHabit};
 use crate::odds::Odds;
 use crate::place::{Place, place};
 use crate::search::Partition;
@@ -11,7 +11,6 @@ use corymb_model::frames::Point;
 use corymb_model::map::{Cluster, CropMap, Fruitlet};
 use corymb_model::run::{BoxRef, Class, Run};
 use corymb_model::scene::{Body, Scene};
-use nalgebra::Vector3;
 
 /// Everything about one cluster.
 struct Settled<'a> {
@@ -19,7 +18,7 @@ struct Settled<'a> {
     spur: Spur,
     odds: &'a Odds,
     place: Option<Place>,
-    kings: Vec<f64>,
+    kings: &'a [f64],
 }
 
 /// The map: fruitlets in the order of the scene's bodies, clusters in the order of their first members.
@@ -32,11 +31,15 @@ pub(crate) fn assemble(
     spurs: &[Spur],
     odds: &[Odds],
 ) -> CropMap {
-    let settled: Vec<Settled<'_>> = partition
-        .iter()
-        .zip(spurs)
-        .zip(odds)
-        .map(|((members, spur), odds)| settle(scales, wood, members, spur, odds))
+    let kings = kings(scene, scales, partition, spurs);
+    let settled: Vec<Settled<'_>> = (0..partition.len())
+        .map(|k| Settled {
+            members: &partition[k],
+            spur: spurs[k],
+            odds: &odds[k],
+            place: place(scales, wood, &partition[k], &spurs[k].at),
+            kings: &kings[k],
+        })
         .collect();
     let mut of = vec![(0, 0); scene.bodies.len()];
     for (k, s) in settled.iter().enumerate() {
@@ -55,31 +58,27 @@ pub(crate) fn assemble(
     }
 }
 
-fn settle<'a>(
+/// For each member of each cluster the probability that it is the king.
+fn kings(
+    scene: &Scene,
     scales: &Scales<'_>,
-    wood: &Wood,
-    members: &'a [usize],
-    spur: &Spur,
-    odds: &'a Odds,
-) -> Settled<'a> {
-    let outwards = scales
-        .habit
-        .spur_density(&spur.at, &scales.near[members[0]], scales.config)
-        .foot;
-    Settled {
-        members,
-        spur: *spur,
-        odds,
-        place: place(scales, wood, members, &spur.at),
-        kings: king(
-            scales,
-            members,
-            &spur.at,
-            outwards
-                .map(|f| f.outwards)
-                .filter(|o: &Vector3<f64>| o.norm() > 0.5),
-        ),
-    }
+    partition: &Partition,
+    spurs: &[Spur],
+) -> Vec<Vec<f64>> {
+    let classes: Vec<Class> = scene.bodies.iter().map(|b| b.class).collect();
+    let candidates = |(members, spur): (&Vec<usize>, &Spur)| {
+        let near = &scales.near[members[0]];
+        let foot = scales
+            .habit
+            .spur_density(&spur.at, near, scales.config)
+            .foot;
+        let outwards = foot.map(|f| f.outwards).filter(|o| o.norm() > 0.5);
+        Candidates::new(scales, &classes, members, spur, outwards)
+    };
+    let candidates: Vec<Candidates> = partition.iter().zip(spurs).map(candidates).collect();
+    let habit = KingHabit::learn(scales, &candidates);
+    let usual = scales.habit.usual_number();
+    candidates.iter().map(|c| c.odds(&habit, usual)).collect()
 }
 
 fn cluster(k: usize, settled: &Settled<'_>) -> Cluster {

@@ -48,6 +48,9 @@ pub struct Config {
     /// Diameter of a king over that of the other fruit of its cluster. Default 1.1; whether kings are larger depends on
     /// the cultivar, so the run's own value soon replaces it.
     pub king_size: f64,
+    /// Stem length of a king over that of the other fruit of its cluster. Default 0.9: 0.76 in Royal Gala, but not
+    /// everywhere; the run's own value soon replaces it.
+    pub king_stem: f64,
     /// A body below this existence joins clusters but founds none that others join, 0 to 1. Default 0.5.
     pub founds_from: f64,
     /// What the costs are divided by before they become probabilities, 1 or more: observations of one fruit share
@@ -82,6 +85,7 @@ impl Default for Config {
             usual_fruit_at_most: 6,
             king_share: 0.88,
             king_size: 1.1,
+            king_stem: 0.9,
             founds_from: 0.5,
             tempering: 2.0,
             rounds: 2,

@@ -26,8 +26,6 @@ pub(crate) struct Habit {
     pub(crate) sizes: [f64; MOST_COUNTED],
     /// Concentration of stems about the outward direction of their limb (von Mises-Fisher).
     pub(crate) outward: f64,
-    /// Diameter of a king over that of the others.
-    pub(crate) king_size: f64,
 }
 
 impl Habit {
@@ -47,13 +45,11 @@ impl Habit {
             spurs_per_m: 1.0 / config.spur_spacing_m,
             sizes,
             outward: 2.0,
-            king_size: config.king_size,
         }
     }
 
-    /// What a cluster of `n` fruit costs for its number: the number's share, times the ways to name them, against the
-    /// run's mean number for each.
-    pub(crate) fn number_cost(&self, n: usize, config: &Config) -> f64 {
+    /// Mean number of fruit of a cluster.
+    pub(crate) fn usual_number(&self) -> f64 {
         #[allow(clippy::cast_precision_loss)] // small counts
         let mean: f64 = self
             .sizes
@@ -61,6 +57,13 @@ impl Habit {
             .enumerate()
             .map(|(k, s)| (k + 1) as f64 * s)
             .sum();
+        mean.max(1.0)
+    }
+
+    /// What a cluster of `n` fruit costs for its number: the number's share, times the ways to name them, against the
+    /// run's mean number for each.
+    pub(crate) fn number_cost(&self, n: usize, config: &Config) -> f64 {
+        let mean = self.usual_number();
         let counted = n.clamp(1, MOST_COUNTED);
         #[allow(clippy::cast_precision_loss)] // small counts
         let names: f64 = (1..=counted).map(|k| (k as f64 / mean).ln()).sum();

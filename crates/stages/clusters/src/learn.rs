@@ -14,9 +14,6 @@ use std::collections::BTreeMap;
 const PRIOR_COUNT: f64 = 15.0;
 /// Axes known better than this show how stems bend, radians.
 const SURE_AXIS: f64 = 0.2;
-/// Clusters from this size on show whether their most central fruit is larger.
-const SHOWS_KING: usize = 3;
-
 /// The parameters that a partition shows, drawn towards `prior`.
 pub(crate) fn learn(scales: &Scales<'_>, partition: &Partition, prior: &Habit) -> Habit {
     let mut seen = Seen::default();
@@ -27,7 +24,6 @@ pub(crate) fn learn(scales: &Scales<'_>, partition: &Partition, prior: &Habit) -
     habit.length_m = pair(prior.length_m, &mut seen.lengths);
     habit.height_m = pair(prior.height_m, &mut seen.heights);
     habit.sag = one(prior.sag, &mut seen.sags);
-    habit.king_size = one(prior.king_size, &mut seen.king_sizes);
     habit.outward = concentration(prior.outward, &seen.outward);
     let (gaps, extent) = seen.gaps();
     habit.spurs_per_m = (PRIOR_COUNT + gaps) / (PRIOR_COUNT / prior.spurs_per_m + extent);
@@ -47,7 +43,6 @@ struct Seen {
     lengths: Vec<f64>,
     heights: Vec<f64>,
     sags: Vec<f64>,
-    king_sizes: Vec<f64>,
     /// Cosines of stems to the outward direction of their limb.
     outward: Vec<f64>,
     sizes: [f64; MOST_COUNTED],
@@ -92,14 +87,6 @@ impl Seen {
             self.outward
                 .extend(members.iter().map(|&i| along(i).dot(&foot.outwards)));
         }
-        if members.len() >= SHOWS_KING {
-            let directions: Vec<Vector3<f64>> = members.iter().map(|&i| along(i)).collect();
-            let centre: Vector3<f64> = directions.iter().sum();
-            let off = |k: &usize| directions[*k].dot(&centre);
-            if let Some(k) = (0..members.len()).max_by(|a, b| off(a).total_cmp(&off(b))) {
-                self.king_sizes.push(size_ratio(scales, members, k));
-            }
-        }
     }
 
     fn add_sag(&mut self, scales: &Scales<'_>, i: usize, along: &Vector3<f64>) {
@@ -126,17 +113,6 @@ impl Seen {
         }
         (gaps, extent)
     }
-}
-
-/// Diameter of the `k`-th member over the geometric mean of the others.
-pub(crate) fn size_ratio(scales: &Scales<'_>, members: &[usize], k: usize) -> f64 {
-    let logs: Vec<f64> = members
-        .iter()
-        .map(|&i| scales.fruit[i].diameter_m.max(1e-4).ln())
-        .collect();
-    #[allow(clippy::cast_precision_loss)] // fruit of a cluster
-    let others = (logs.iter().sum::<f64>() - logs[k]) / (logs.len() - 1).max(1) as f64;
-    (logs[k] - others).exp()
 }
 
 fn blend(prior: f64, seen: f64, count: usize) -> f64 {
@@ -168,17 +144,18 @@ fn median(values: &mut [f64]) -> Option<f64> {
     (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
-/// Concentration of a von Mises-Fisher distribution with this mean cosine (Sra, "A short note on parameter
-/// approximation for von Mises-Fisher distributions", Comput. Stat. 27, 2012, equation 4).
+/// Concentration of these cosines to the mean direction, drawn towards a prior.
 fn concentration(prior: f64, cosines: &[f64]) -> f64 {
     if cosines.is_empty() {
         return prior;
     }
     #[allow(clippy::cast_precision_loss)] // counts of fruit
     let mean = (cosines.iter().sum::<f64>() / cosines.len() as f64).clamp(0.0, 0.95);
-    blend(
-        prior,
-        mean * (3.0 - mean * mean) / (1.0 - mean * mean),
-        cosines.len(),
-    )
+    blend(prior, concentration_of(mean), cosines.len())
+}
+
+/// Concentration of a von Mises-Fisher distribution with this mean cosine (Sra, "A short note on parameter
+/// approximation for von Mises-Fisher distributions", Comput. Stat. 27, 2012, equation 4).
+pub(crate) fn concentration_of(mean: f64) -> f64 {
+    mean * (3.0 - mean * mean) / (1.0 - mean * mean)
 }
