@@ -1,2 +1,7 @@
 //! The program `corymb`.
-fn main() {}
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    corymb_cli::main()
+}

@@ -1,0 +1,150 @@
+//! The command line: every flag stands here once and reaches help from here.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+/// Examples that stand at the head of `--help`; a test runs each line that begins with `corymb`.
+pub const EXAMPLES: &str = "\
+From a field run to a map, decisions and an ordered task list:
+  corymb run fixtures/two_trees --out out --policy fixtures/two_trees/policy.toml --arm fixtures/two_trees/arm.toml
+Look at a run's files for mistakes before anything else:
+  corymb check fixtures/two_trees --policy fixtures/two_trees/policy.toml
+Invent an orchard with known truth, run it, and see how good the answer is:
+  corymb simulate two_trees --seed 7 --out field
+  corymb run field --out answer
+  corymb score field answer --truth field/truth.json
+Ask what an error code means:
+  corymb explain box-inverted
+";
+
+/// From a detector's boxes to an ordered, checked, explained task list for a thinning arm.
+#[derive(Debug, Parser)]
+#[command(name = "corymb", version, before_help = EXAMPLES, after_help = EXIT_CODES)]
+#[command(
+    help_template = "{before-help}{about-with-newline}\n{usage-heading} {usage}\n\n{all-args}{after-help}"
+)]
+pub(crate) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+const EXIT_CODES: &str = "\
+Exit codes: 0 done; 1 done and the answer is no; 2 usage, configuration or input wrong; 3 done with loss (some input \
+was unusable and said so); 70 a bug in corymb.";
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Map a run; with a policy decide, with an arm write orders.
+    Run(RunArgs),
+    /// Read a run's files, list every problem, write nothing.
+    Check(CheckArgs),
+    /// Invent an orchard and what cameras would see of it, with its truth.
+    Simulate(SimulateArgs),
+    /// Score an output folder against truth.
+    Score(ScoreArgs),
+    /// Print what a problem's code means and what to do about it.
+    Explain(ExplainArgs),
+}
+
+/// The policy and the arm.
+#[derive(Debug, Args)]
+pub(crate) struct Plan {
+    /// What the grower wants (policy.toml); without it the job stops at the map.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) policy: Option<PathBuf>,
+    /// Tool, arm and platform (arm.toml); without it the job stops at the decisions.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) arm: Option<PathBuf>,
+}
+
+/// Arguments of `run`.
+#[derive(Debug, Args)]
+pub(crate) struct RunArgs {
+    /// The run folder: run.json, frames.jsonl and what else there is.
+    #[arg(value_name = "RUN_DIR")]
+    pub(crate) run: PathBuf,
+    /// Where the results go; made where missing, written all at once.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: PathBuf,
+    #[command(flatten)]
+    /// Policy and arm.
+    pub(crate) plan: Plan,
+    /// Threads to work with; the result does not depend on it [default: one a core].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) threads: Option<u16>,
+    /// Also draw N images, evenly spaced over the run, with what the map predicts in them (OUT/overlays/*.svg).
+    #[arg(long, value_name = "N", default_value_t = 0)]
+    pub(crate) overlays: u16,
+    /// How progress is told on stderr.
+    #[arg(long, value_enum, default_value_t = ProgressStyle::Auto)]
+    pub(crate) progress: ProgressStyle,
+}
+
+/// How progress is told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ProgressStyle {
+    /// Moving on a terminal, silent when piped.
+    Auto,
+    /// One JSON object a line.
+    Json,
+    /// Not at all.
+    Off,
+}
+
+/// Arguments of `check`.
+#[derive(Debug, Args)]
+pub(crate) struct CheckArgs {
+    /// The run folder.
+    #[arg(value_name = "RUN_DIR")]
+    pub(crate) run: PathBuf,
+    #[command(flatten)]
+    /// Policy and arm.
+    pub(crate) plan: Plan,
+    /// A truth file to look at as well.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) truth: Option<PathBuf>,
+}
+
+/// Arguments of `simulate`.
+#[derive(Debug, Args)]
+pub(crate) struct SimulateArgs {
+    /// A scene file (.toml) or the name of a built-in kind.
+    #[arg(value_name = "SCENE.toml|KIND")]
+    pub(crate) scene: String,
+    /// The same seed gives the same orchard, boxes and errors.
+    #[arg(long, value_name = "N")]
+    pub(crate) seed: u64,
+    /// Where the run folder goes; made where missing.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: PathBuf,
+}
+
+/// Arguments of `score`.
+#[derive(Debug, Args)]
+pub(crate) struct ScoreArgs {
+    /// The run folder.
+    #[arg(value_name = "RUN_DIR")]
+    pub(crate) run: PathBuf,
+    /// What `corymb run` wrote for it.
+    #[arg(value_name = "OUT_DIR")]
+    pub(crate) out: PathBuf,
+    /// The truth.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) truth: PathBuf,
+    #[command(flatten)]
+    /// Policy and arm.
+    pub(crate) plan: Plan,
+    /// Every figure as JSON instead of a table.
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+/// Arguments of `explain`.
+#[derive(Debug, Args)]
+pub(crate) struct ExplainArgs {
+    /// The code, as printed with the problem; without one all codes are listed.
+    #[arg(value_name = "CODE")]
+    pub(crate) code: Option<String>,
+}

@@ -1,0 +1,53 @@
+//! `corymb score`: an output folder against truth.
+
+use crate::args::ScoreArgs;
+use crate::exit::{Exit, Failure};
+use crate::inputs::Inputs;
+use crate::talk;
+use corymb_formats::{OutputFolder, Problems, read_output, read_truth};
+use corymb_model::orders::TaskList;
+use corymb_score::{ScoreInput, render_table};
+
+/// Scores an output.
+///
+/// # Errors
+/// Files with problems, or an output that was made from other inputs.
+pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
+    let inputs = Inputs::read(&args.run, &args.plan)?;
+    let truth = read_truth(&args.truth, &inputs.run)?.value;
+    let output = read_output(&args.out, &inputs.run, inputs.arm.as_ref())?;
+    let stale = output.stale_inputs(&inputs.sha256);
+    if !stale.is_empty() {
+        return Err(Problems {
+            list: stale,
+            cut_short: Vec::new(),
+        }
+        .into());
+    }
+    let tasks = tasks(&output);
+    let scores = corymb_score::score(&ScoreInput {
+        run: &inputs.run,
+        truth: &truth,
+        map: Some(&output.map),
+        decisions: output.decisions.as_ref(),
+        tasks: tasks.as_ref(),
+        policy: inputs.policy.as_ref(),
+        setup: inputs.arm.as_ref(),
+        true_orchard: None,
+    });
+    let text = if args.json {
+        serde_json::to_string_pretty(&scores)? + "\n"
+    } else {
+        render_table(&scores)
+    };
+    talk::say(&text)?;
+    Ok(Exit::Done)
+}
+
+fn tasks(output: &OutputFolder) -> Option<TaskList> {
+    Some(TaskList {
+        orders: output.orders.clone()?,
+        refusals: output.refusals.clone().unwrap_or_default(),
+        ..TaskList::default()
+    })
+}
