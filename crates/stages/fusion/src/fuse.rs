@@ -21,8 +21,8 @@ use corymb_model::scene::Scene;
 const PRIOR_SHIFT: f64 = 1.0;
 
 /// Steps of refinement before associations change again, and at the end.
-const ROUND_STEPS: usize = 3;
-const FINAL_STEPS: usize = 5;
+const ROUND_STEPS: usize = 2;
+const FINAL_STEPS: usize = 3;
 
 /// Everything the rounds share.
 pub(crate) struct Work<'a> {
