@@ -27,7 +27,7 @@ fn map_decide_order(args: &RunArgs) -> Result<Exit, Failure> {
     let config = JobConfig::default();
     let (policy, arm) = (inputs.policy.as_ref(), inputs.arm.as_ref());
     let output = run_job(&inputs.run, policy, arm, &config, &|event| {
-        progress.hear(event)
+        progress.hear(event);
     });
     let files = publish::publish(args, &inputs, &output, &config, &progress)?;
     drop(progress);

@@ -55,10 +55,10 @@ pub(crate) fn for_machines(
 fn settings(config: &JobConfig) -> Result<serde_json::Value, Failure> {
     Ok(serde_json::json!({
         "fusion": serde_json::to_value(&config.fusion)?,
-        "clusters": serde_json::to_value(&config.clusters)?,
+        "clusters": serde_json::to_value(config.clusters)?,
         "approach": serde_json::to_value(&config.approach)?,
-        "thinning": serde_json::to_value(&config.thinning)?,
-        "sequence": serde_json::to_value(&config.sequence)?,
+        "thinning": serde_json::to_value(config.thinning)?,
+        "sequence": serde_json::to_value(config.sequence)?,
     }))
 }
 

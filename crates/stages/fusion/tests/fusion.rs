@@ -1,5 +1,7 @@
 //! Fusion as a whole, on simulated runs with known truth and on runs with next to nothing in them.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use corymb_fusion::{Config, fuse};
 use corymb_model::frames::Pose;
 use corymb_model::run::{BoxRef, Class, Detection, Frame, Run};
