@@ -19,6 +19,8 @@ const LARGEST_POINTS: usize = 120;
 const KEPT: usize = 8;
 /// Crossings below which single corners are tried as well.
 const FEW_CROSSINGS: usize = 12;
+/// A stem shorter than this share of the usual is none.
+const SHORTEST: f64 = 0.1;
 /// Sine of the angle between rays below which they do not meet in a point.
 const SMALLEST_SINE: f64 = 0.04;
 /// Points nearer to each other than this are one, metres.
@@ -160,7 +162,7 @@ fn crossings(problem: &Problem<'_>, rays: &[Ray]) -> Vec<Vector3<f64>> {
 
 fn within_reach(problem: &Problem<'_>, far: &Vector3<f64>) -> bool {
     let away = far.norm() - problem.radius_m;
-    away > 0.2 * problem.habit.length_m[0] && away < problem.config.longest_stem_m
+    away > SHORTEST * problem.habit.length_m[0] && away < problem.config.longest_stem_m
 }
 
 /// Points on a ray at stem length from the fruit, before and behind it; where the ray passes further away, its nearest.

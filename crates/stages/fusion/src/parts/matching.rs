@@ -72,3 +72,40 @@ fn solve_part(part: &[(usize, Candidate)], out: &mut Vec<Candidate>) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Candidate, best_pairs};
+    use proptest::prelude::*;
+
+    fn brute_force(rows: usize, columns: usize, gains: &[f64], row: usize, used: u32) -> f64 {
+        if row == rows {
+            return 0.0;
+        }
+        let mut best = brute_force(rows, columns, gains, row + 1, used);
+        for column in (0..columns).filter(|c| used >> c & 1 == 0) {
+            let gain = gains[row * columns + column];
+            if gain > 0.0 {
+                best =
+                    best.max(gain + brute_force(rows, columns, gains, row + 1, used | 1 << column));
+            }
+        }
+        best
+    }
+
+    proptest! {
+        #[test]
+        fn no_other_pairs_gain_more(gains in prop::collection::vec(-5.0..5.0f64, 20)) {
+            let (rows, columns) = (4, 5);
+            let all = gains.iter().enumerate();
+            let candidates: Vec<Candidate> =
+                all.map(|(k, &gain)| Candidate { row: k / columns, column: k % columns, gain }).collect();
+            let pairs = best_pairs(&candidates, rows, columns);
+            let total: f64 = pairs.iter().map(|p| p.gain).sum();
+            prop_assert!((total - brute_force(rows, columns, &gains, 0, 0)).abs() < 1e-9);
+            for (k, p) in pairs.iter().enumerate() {
+                prop_assert!(pairs[..k].iter().all(|q| q.row != p.row && q.column != p.column));
+            }
+        }
+    }
+}

@@ -16,6 +16,8 @@ mod pairing;
 mod piece;
 mod rounds;
 mod sights;
+#[cfg(test)]
+mod tests;
 
 pub use config::PartsConfig;
 

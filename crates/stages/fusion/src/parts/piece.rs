@@ -149,16 +149,14 @@ impl EdgeModel {
             let (low, high) = span(p[k], c[k], q[k]);
             let from_low = (seen.low[k] - low + self.margin) * scale;
             let from_high = (high + self.margin - seen.high[k]) * scale;
-            // the fruit's end owns the edge on its side; an edge that the arc's middle makes stays when an end hides
+            // the fruit's end owns the edge on its side
             let run = (q[k] - p[k]).abs() * scale;
             let (least, most) = (p[k].min(q[k]), p[k].max(q[k]));
-            let (low_run, high_run) = (
-                if low < least { 0.0 } else { run },
-                if high > most { 0.0 } else { run },
-            );
+            let low_edge = edge(from_low, low < least, run, seen.low_cut[k]);
+            let high_edge = edge(from_high, high > most, run, seen.high_cut[k]);
             let (fruit, far) = if p[k] <= q[k] { (0, 1) } else { (1, 0) };
-            (ends[fruit].inwards[k], ends[fruit].run[k]) = (from_low, low_run);
-            (ends[far].inwards[k], ends[far].run[k]) = (from_high, high_run);
+            (ends[fruit].inwards[k], ends[fruit].run[k]) = low_edge;
+            (ends[far].inwards[k], ends[far].run[k]) = high_edge;
         }
         ends
     }
@@ -172,7 +170,15 @@ impl EdgeModel {
             return -self.worth;
         }
         let [a, b] = self.ends(points, seen);
-        self.worth - self.state(&a).1 - self.state(&b).1
+        let blind = seen
+            .low_cut
+            .iter()
+            .chain(&seen.high_cut)
+            .filter(|c| **c)
+            .count();
+        #[allow(clippy::cast_precision_loss)] // four at most
+        let worth = self.worth * (1.0 - 0.25 * blind as f64);
+        worth - self.state(&a).1 - self.state(&b).1
     }
 
     /// The better explanation of an end, and its loss.
@@ -216,6 +222,16 @@ impl End {
     }
 }
 
+/// An edge's offset and run: an edge that the arc's middle makes stays when an end hides, and one at the image's border
+/// says nothing about what lies beyond it.
+fn edge(inwards: f64, of_middle: bool, run: f64, cut: bool) -> (f64, f64) {
+    if cut && inwards > 0.0 {
+        (0.0, 0.0)
+    } else {
+        (inwards, if of_middle { 0.0 } else { run })
+    }
+}
+
 /// Loss of a Gaussian residual with a linear tail outwards, and its weight.
 fn outside(inwards: f64) -> (f64, f64) {
     if inwards < -OUTSIDE {
@@ -233,4 +249,44 @@ fn span(p: f64, c: f64, q: f64) -> (f64, f64) {
     }
     let turn = p - (p - c) * (p - c) / (p - 2.0 * c + q);
     (low.min(turn), high.max(turn))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Piece, leaving, span};
+    use nalgebra::Vector3;
+    use proptest::prelude::*;
+
+    fn on_curve(p: f64, c: f64, q: f64, t: f64) -> f64 {
+        (1.0 - t).powi(2) * p + 2.0 * t * (1.0 - t) * c + t * t * q
+    }
+
+    proptest! {
+        #[test]
+        fn the_span_of_a_curve_is_that_of_its_points(p in -1.0..1.0f64, c in -2.0..2.0f64, q in -1.0..1.0f64) {
+            let (low, high) = span(p, c, q);
+            let points: Vec<f64> = (0..=2000).map(|k| on_curve(p, c, q, f64::from(k) / 2000.0)).collect();
+            let least = points.iter().copied().fold(f64::INFINITY, f64::min);
+            let most = points.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            prop_assert!(low <= least + 1e-12 && high >= most - 1e-12);
+            prop_assert!((low - least).abs() < 1e-6 && (high - most).abs() < 1e-6);
+        }
+
+        #[test]
+        fn an_arc_arrives_as_leaving_says(x in -1.0..1.0f64, y in -1.0..1.0f64, z in -1.0..1.0f64, sag in 0.0..0.1f64) {
+            let chord = Vector3::new(x, y, z);
+            prop_assume!(chord.norm() > 0.1);
+            let piece = Piece::new(chord, Vector3::zeros(), sag);
+            // the tangent of a quadratic curve at its end points from the control point
+            let tangent = (piece.top - piece.control).normalize();
+            prop_assert!((tangent - leaving(&chord.normalize(), sag)).norm() < 1e-9);
+        }
+    }
+
+    #[test]
+    fn the_middle_of_an_arc_stands_above_its_chord_by_the_sag() {
+        let piece = Piece::new(Vector3::new(0.03, 0.0, 0.0), Vector3::zeros(), 0.05);
+        let middle = 0.25 * piece.top + 0.5 * piece.control + 0.25 * piece.far;
+        assert!((middle - Vector3::new(0.015, 0.0, 0.0015)).norm() < 1e-12);
+    }
 }

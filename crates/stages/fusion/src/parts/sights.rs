@@ -12,6 +12,8 @@ use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 /// A body nearer to the camera than this is no sight, metres.
 const NEAREST_M: f64 = 0.03;
+/// An edge this near to the image's border, and its noise, may be cut by it, pixels.
+const BORDER_PX: f64 = 1.0;
 /// Standard deviations within which a box's extent passes for whole.
 const WHOLE_WITHIN: f64 = 3.0;
 
@@ -39,6 +41,10 @@ pub(super) struct PartBox {
     pub(super) low: Vector2<f64>,
     /// Right, bottom.
     pub(super) high: Vector2<f64>,
+    /// Whether the image's border may have cut the left or top edge.
+    pub(super) low_cut: [bool; 2],
+    /// Whether the image's border may have cut the right or bottom edge.
+    pub(super) high_cut: [bool; 2],
 }
 
 impl PartBox {
@@ -233,6 +239,7 @@ impl<'a> Look<'a> {
     }
 
     fn image(&self, edge_px: f64) -> Image {
+        let margin_px = BORDER_PX + edge_px;
         let boxes = |class: Class| {
             let of_class = self
                 .detections
@@ -242,10 +249,14 @@ impl<'a> Look<'a> {
             of_class
                 .filter_map(|(i, d)| {
                     let (low, high, _) = flatten(self.lens, &d.box_px)?;
+                    let (w, h) = (self.lens.width_px(), self.lens.height_px());
+                    let [x0, y0, x1, y1] = d.box_px;
                     Some(PartBox {
                         detection_idx: u32::try_from(i).ok()?,
                         low,
                         high,
+                        low_cut: [x0 < margin_px, y0 < margin_px],
+                        high_cut: [x1 > w - margin_px, y1 > h - margin_px],
                     })
                 })
                 .collect()
@@ -273,7 +284,9 @@ impl<'a> Look<'a> {
         let (low, high) = bounds(self.lens);
         for (body_idx, body) in scene.bodies.iter().enumerate() {
             let p = self.turn * (body.centre.xyz - self.origin);
-            if p.z < NEAREST_M || !inside(&p, body.radius_m, &low, &high) {
+            // a fruit out of the image may still show its stem there
+            let reach_m = body.radius_m + config.longest_stem_m;
+            if p.z < NEAREST_M || !inside(&p, reach_m, &low, &high) {
                 continue;
             }
             let own = self
@@ -452,7 +465,8 @@ fn bounds(lens: &Lens) -> (Vector2<f64>, Vector2<f64>) {
     (low, high)
 }
 
-fn inside(p: &Vector3<f64>, radius_m: f64, low: &Vector2<f64>, high: &Vector2<f64>) -> bool {
-    let (x, y, r) = (p.x / p.z, p.y / p.z, radius_m / p.z);
+/// Whether anything within `reach_m` of a point may lie in the image.
+fn inside(p: &Vector3<f64>, reach_m: f64, low: &Vector2<f64>, high: &Vector2<f64>) -> bool {
+    let (x, y, r) = (p.x / p.z, p.y / p.z, reach_m / p.z);
     x > low.x - r && x < high.x + r && y > low.y - r && y < high.y + r
 }
