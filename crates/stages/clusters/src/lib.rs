@@ -2,11 +2,11 @@
 //!
 //! A cluster is a spur, a point on or near a limb from which all its stems come. Which fruit hang on which spur is a
 //! facility-location problem whose facilities may be anywhere: opening a spur costs by how rare spurs are where it lies
-//! ([`habit`]), serving a fruit from it by how badly stem length, axis and stem agree ([`fruit`]), and a cluster's place
-//! and cost follow from its members ([`spur`]). Fruit is joined and moved to a local optimum ([`search`]), then every
-//! cluster weighed on the way competes in an exact choice with a stated gap ([`exact`]); what the clusters show about
-//! the run replaces the priors ([`learn`]) and the division is repeated. Kings, limbs and trees follow from the spurs,
-//! probabilities from the next best divisions ([`odds`]).
+//! (`habit`), serving a fruit from it by how badly stem length, axis and stem agree (`fruit`), and a cluster's place
+//! and cost follow from its members (`spur`). Fruit is joined and moved to a local optimum (`search`), then every
+//! cluster weighed on the way competes in an exact choice with a stated gap (`exact`); what the clusters show about
+//! the run replaces the priors (`learn`) and the division is repeated. Kings, limbs and trees follow from the spurs,
+//! probabilities from the next best divisions (`odds`).
 //!
 //! Density clustering of the centres fails where clusters are closer together than fruit within them; stems and axes
 //! tell them apart all the same.

@@ -1,7 +1,7 @@
 //! Stems and calyx ends: which body each box belongs to, and what they say about the body in space.
 //!
 //! Calyx boxes are given to bodies by what image axes and other calyx boxes say; stem boxes are paired in space
-//! ([`rounds`]); then axis and stem of each body are fitted together ([`fit`]) and summarised ([`belief`]).
+//! (`rounds`); then axis and stem of each body are fitted together (`fit`) and summarised (`belief`).
 
 mod belief;
 mod bids;
