@@ -27,6 +27,13 @@ pub(crate) struct Fruit {
     pub(crate) stem: Option<SeenStem>,
 }
 
+/// Where a stem meets its fruit, and the point about which the stem turns when the spur moves.
+#[derive(Clone, Copy)]
+struct NearEnd {
+    top: Vector3<f64>,
+    pivot: Vector3<f64>,
+}
+
 /// Value, slope and curvature of a cost of the spur.
 #[derive(Clone, Copy, Default)]
 pub(crate) struct Cost {
@@ -61,6 +68,17 @@ impl Fruit {
         }
     }
 
+    /// The near end of its stem as [`Fruit::top`] has it.
+    fn near_end(&self, spur: &Vector3<f64>) -> NearEnd {
+        let top = self.top(spur);
+        let pivot = if self.stem.is_some() || self.axis.is_some() {
+            top
+        } else {
+            self.centre
+        };
+        NearEnd { top, pivot }
+    }
+
     /// The point of its surface that is nearest to a spur.
     fn nearest(&self, spur: &Vector3<f64>) -> Vector3<f64> {
         let away = spur - self.centre;
@@ -79,23 +97,21 @@ impl Fruit {
     ) -> (Cost, StemReading) {
         let Some(stem) = &self.stem else {
             return (
-                self.hung(spur, self.top(spur), WRONG_AXES, habit, config),
+                self.hung(spur, self.near_end(spur), WRONG_AXES, habit, config),
                 StemReading::None,
             );
         };
-        let mut own = self.hung(spur, stem.top, WRONG_AXES, habit, config);
+        let mut own = self.hung(spur, self.near_end(spur), WRONG_AXES, habit, config);
         let read = stem.read(spur, cover, habit, config);
         own.value += read.loss;
         own.gradient += read.precision * read.off;
         own.curvature += read.precision;
         if own.value > stem.wrong {
-            let mut other = self.hung(
-                spur,
-                self.nearest(spur),
-                WRONG_AXES_OF_WRONG_STEMS,
-                habit,
-                config,
-            );
+            let any = NearEnd {
+                top: self.nearest(spur),
+                pivot: self.centre,
+            };
+            let mut other = self.hung(spur, any, WRONG_AXES_OF_WRONG_STEMS, habit, config);
             other.value += stem.wrong;
             if other.value < own.value {
                 return (other, StemReading::None);
@@ -104,24 +120,25 @@ impl Fruit {
         (own, read.reading)
     }
 
-    /// Cost of stem length and axis with the stem from `spur` to `top`, when a share of axes is wrong.
+    /// Cost of stem length and axis with the stem from `spur` to its near end, when a share of axes is wrong.
     fn hung(
         &self,
         spur: &Vector3<f64>,
-        top: Vector3<f64>,
+        end: NearEnd,
         wrong_axes: f64,
         habit: &Habit,
         config: &Config,
     ) -> Cost {
         let mut cost = Cost::default();
-        let chord = spur - top;
+        let chord = spur - end.top;
         let length = chord.norm().max(1e-4);
         let away = chord / length;
         let [mean, deviation] = habit.length_m;
         let z = (length - mean) / deviation;
         cost.gradient += away * (z / deviation + 2.0 / length);
         cost.curvature += away * away.transpose() / (deviation * deviation);
-        let agreement = self.add_axis(&mut cost, &away, length, wrong_axes, habit, config);
+        let lever = (spur - end.pivot).norm().max(1e-4);
+        let agreement = self.add_axis(&mut cost, &away, lever, wrong_axes, habit, config);
         // the fruit lies anywhere on a sphere about the spur: its density falls with the square of the length
         cost.value += 0.5 * z * z + ((length / mean).powi(2) / agreement).ln();
         cost
@@ -133,7 +150,7 @@ impl Fruit {
         &self,
         cost: &mut Cost,
         away: &Vector3<f64>,
-        length: f64,
+        lever: f64,
         wrong: f64,
         habit: &Habit,
         config: &Config,
@@ -148,9 +165,9 @@ impl Fruit {
         // a move of the spur across the stem turns its direction the other way
         let precision = core / density / variance;
         let across = off - away * off.dot(away);
-        cost.gradient += across * (precision / length);
+        cost.gradient += across * (precision / lever);
         cost.curvature +=
-            (Matrix3::identity() - away * away.transpose()) * (precision / (length * length));
+            (Matrix3::identity() - away * away.transpose()) * (precision / (lever * lever));
         density
     }
 
@@ -190,5 +207,74 @@ impl Fruit {
             out.push(self.centre + Vector3::z() * (self.reach_m + length));
         }
         out
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Fruit;
+    use crate::config::Config;
+    use crate::habit::Habit;
+    use crate::stem::{Cover, SeenStem, StemReading};
+    use nalgebra::{Matrix3, Vector3};
+    use proptest::prelude::*;
+
+    fn fruit(with_axis: bool, with_stem: bool, config: &Config) -> Fruit {
+        let axis = Vector3::new(0.3, -0.8, -0.5).normalize();
+        let top = -axis * 0.008;
+        let covariance = Matrix3::from_diagonal(&Vector3::new(1e-6, 4e-6, 2e-6));
+        Fruit {
+            centre: Vector3::zeros(),
+            reach_m: 0.008,
+            diameter_m: 0.015,
+            axis: with_axis.then_some((axis, 0.2)),
+            stem: if with_stem {
+                SeenStem::new(top, top - axis * 0.02, &covariance, 5, config)
+            } else {
+                None
+            },
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn slopes_are_those_of_the_cost(
+            x in -0.04..0.04f64, y in 0.005..0.04f64, z in -0.04..0.04f64, axis: bool, stem: bool
+        ) {
+            let config = Config::default();
+            let habit = Habit::prior(&config, 0.0);
+            let fruit = fruit(axis, stem, &config);
+            let at = Vector3::new(x, y, z);
+            prop_assume!(at.norm() > 0.012);
+            let (cost, reading) = fruit.cost(&at, Cover::Open, &habit, &config);
+            // a hidden part's slope is an approximation
+            prop_assume!(reading != StemReading::Short);
+            for k in 0..3 {
+                let mut step = Vector3::zeros();
+                step[k] = 1e-7;
+                let (up, r) = fruit.cost(&(at + step), Cover::Open, &habit, &config);
+                let (down, s) = fruit.cost(&(at - step), Cover::Open, &habit, &config);
+                prop_assume!(r == reading && s == reading);
+                let slope = (up.value - down.value) / 2e-7;
+                prop_assert!((slope - cost.gradient[k]).abs() < 1e-3 * (1.0 + slope.abs()), "{slope} {}", cost.gradient[k]);
+            }
+        }
+    }
+
+    #[test]
+    fn a_spur_where_the_stem_ends_costs_less_than_one_beside_it() {
+        let config = Config::default();
+        let habit = Habit::prior(&config, 0.0);
+        let fruit = fruit(true, true, &config);
+        let end = fruit.stem.as_ref().unwrap().far;
+        let at = |p: Vector3<f64>| fruit.cost(&p, Cover::Open, &habit, &config);
+        assert_eq!(at(end).1, StemReading::Whole);
+        assert_eq!(
+            at(end - fruit.axis.unwrap().0 * 0.009).1,
+            StemReading::Short
+        );
+        let beside = end + fruit.axis.unwrap().0.cross(&Vector3::z()).normalize() * 0.03;
+        assert_eq!(at(beside).1, StemReading::None);
+        assert!(at(end).0.value + 5.0 < at(beside).0.value);
     }
 }

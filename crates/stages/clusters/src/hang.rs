@@ -28,9 +28,10 @@ pub(crate) struct Hang {
 pub(crate) fn hang(scales: &Scales<'_>, i: usize, spur: &Spur, membership: f64) -> Hang {
     let fruit = &scales.fruit[i];
     let reading = fruit.reading(&spur.at, spur.cover, &scales.habit, scales.config);
-    if let (Some(stem), true) = (&fruit.stem, reading != StemReading::None) {
+    let own_stem = fruit.stem.as_ref().filter(|_| reading != StemReading::None);
+    if let (Some(stem), Some((axis, deviation))) = (own_stem, fruit.axis) {
         return Hang {
-            axis: fruit.axis.and_then(|(a, d)| axis_of(a, d)),
+            axis: axis_of(axis, deviation),
             top: stem.top,
         };
     }
@@ -41,7 +42,7 @@ pub(crate) fn hang(scales: &Scales<'_>, i: usize, spur: &Spur, membership: f64) 
     };
     Hang {
         axis: axis_of(axis, deviation),
-        top: fruit.centre - axis * fruit.reach_m,
+        top: own_stem.map_or(fruit.centre - axis * fruit.reach_m, |s| s.top),
     }
 }
 

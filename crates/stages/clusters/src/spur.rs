@@ -219,3 +219,51 @@ impl<'a> Scales<'a> {
         (out, all_whole)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Scales;
+    use crate::config::Config;
+    use crate::fruit::Fruit;
+    use crate::habit::Habit;
+    use crate::wood::Wood;
+    use corymb_simulate::{SceneSpec, simulate, truth_as_scene};
+    use nalgebra::Vector3;
+
+    #[test]
+    fn no_place_nearby_serves_a_cluster_better() {
+        let s = simulate(&SceneSpec::two_trees(), 41).unwrap();
+        let config = Config::default();
+        let mut scene = truth_as_scene(&s);
+        // every second stem unseen, so that axes and limbs decide
+        scene
+            .bodies
+            .iter_mut()
+            .step_by(2)
+            .for_each(|b| b.stem = None);
+        let fruit: Vec<Fruit> = scene
+            .bodies
+            .iter()
+            .map(|b| Fruit::new(b, &config))
+            .collect();
+        let wood = Wood::new(s.run.orchard.as_ref());
+        let scales = Scales::new(&fruit, &wood, Habit::prior(&config, 0.0), &config);
+        let mut tried = 0;
+        for i in 0..fruit.len() - 1 {
+            if !scales.could_share(i, i + 1) {
+                continue;
+            }
+            let members = [i, i + 1];
+            let spur = scales.weigh(&members);
+            let least = scales.value(&members, &spur.at).0.value;
+            for k in 0..125 {
+                let step = |n: i32| f64::from(n % 5 - 2) * 0.0005;
+                let beside = spur.at + Vector3::new(step(k), step(k / 5), step(k / 25));
+                let there = scales.value(&members, &beside).0.value;
+                assert!(there > least - 0.3, "{there} beside {least} of {members:?}");
+            }
+            tried += 1;
+        }
+        assert!(tried > 10);
+    }
+}
