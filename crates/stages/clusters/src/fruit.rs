@@ -6,6 +6,7 @@
 use crate::config::Config;
 use crate::habit::Habit;
 use crate::stem::{Cover, SeenStem, StemReading};
+use corymb_model::run::Class;
 use corymb_model::scene::Body;
 use nalgebra::{Matrix3, Vector3};
 
@@ -21,6 +22,8 @@ pub(crate) struct Fruit {
     pub(crate) reach_m: f64,
     /// Diameter.
     pub(crate) diameter_m: f64,
+    /// Whether it sits on its spur without a stem and is a cluster of its own: a bud, or a whole flower cluster.
+    pub(crate) sits: bool,
     /// Unit axis and its deviation per axis.
     pub(crate) axis: Option<(Vector3<f64>, f64)>,
     /// Where the stem was seen to end.
@@ -52,6 +55,7 @@ impl Fruit {
             centre: body.centre.xyz,
             reach_m: body.radius_m * config.length_over_diameter,
             diameter_m: 2.0 * body.radius_m,
+            sits: matches!(body.class, Class::Bud | Class::FlowerCluster),
             axis: body.axis.map(|a| (a.direction.xyz, a.deviation_rad)),
             stem: body.stem.as_ref().and_then(|s| {
                 SeenStem::new(s.top.xyz, s.far.xyz, &s.far_covariance_m2, s.views, config)
@@ -227,6 +231,7 @@ mod tests {
             centre: Vector3::zeros(),
             reach_m: 0.008,
             diameter_m: 0.015,
+            sits: false,
             axis: with_axis.then_some((axis, 0.2)),
             stem: if with_stem {
                 SeenStem::new(top, top - axis * 0.02, &covariance, 5, config)

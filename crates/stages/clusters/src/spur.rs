@@ -35,8 +35,26 @@ pub(crate) struct Spur {
 
 /// Whether two fruit could share a spur at all: their stems are long enough.
 pub(crate) fn could_share(a: &Fruit, b: &Fruit, config: &Config) -> bool {
+    if a.sits || b.sits {
+        return false;
+    }
     let reach = a.reach_m + b.reach_m + 2.0 * config.longest_stem_m;
     (a.centre - b.centre).norm_squared() < reach * reach
+}
+
+/// The spur of a body that sits on it: at its end away from the axis or, where that is not known, towards the wood.
+fn sitting(fruit: &Fruit, towards_wood: Option<Vector3<f64>>) -> Spur {
+    let down = fruit
+        .axis
+        .map(|(axis, _)| -axis)
+        .or(towards_wood)
+        .unwrap_or_default();
+    Spur {
+        cost: 0.0,
+        at: fruit.centre + down * fruit.reach_m,
+        precision: Matrix3::identity() / fruit.reach_m.max(1e-3).powi(2),
+        cover: Cover::Open,
+    }
 }
 
 /// Fruit with what is needed to weigh clusters of them. Clusters once weighed are remembered.
@@ -80,6 +98,9 @@ impl<'a> Scales<'a> {
         let fruit = &self.fruit[i];
         let feet = self.near[i].iter().map(|s| s.foot(&fruit.centre));
         let nearest = feet.min_by(|a, b| a.height_m.total_cmp(&b.height_m));
+        if fruit.sits {
+            return sitting(fruit, nearest.map(|f| -f.outwards));
+        }
         let starts = fruit.guesses(&self.habit, nearest.map(|f| -f.outwards));
         let tried = starts.iter().map(|s| self.descend(&[i], s));
         let best = tried.min_by(|a, b| a.cost.total_cmp(&b.cost));

@@ -375,3 +375,19 @@ fn bodies_in_one_place_do_no_harm() {
     let map = cluster(&run_with_limb(), &scene, &Config::default());
     check(&scene, &map);
 }
+
+#[test]
+fn every_bud_is_a_cluster_of_its_own_and_sits_on_its_spur() {
+    let mut bodies = interleaved();
+    for body in &mut bodies {
+        body.class = Class::Bud;
+        body.stem = None;
+    }
+    let scene = scene(bodies);
+    let map = cluster(&run_with_limb(), &scene, &Config::default());
+    check(&scene, &map);
+    assert_eq!(map.clusters.len(), scene.bodies.len());
+    for (c, body) in map.clusters.iter().zip(&scene.bodies) {
+        assert!((c.spur.xyz - body.centre.xyz).norm() < 1.1 * body.radius_m);
+    }
+}
