@@ -22,7 +22,7 @@ const GATE: f64 = 20.0;
 /// Factor on the covariance between steps.
 const KEPT_OPEN: f64 = 4.0;
 /// A step smaller than this (metres, radians) ends the iteration.
-const SMALL_STEP: f64 = 1e-6;
+const SMALL_STEP: f64 = 2e-5;
 /// (2 pi)^(3/2).
 pub(crate) const TWO_PI_3_2: f64 = 15.749_609_945_722_419;
 
