@@ -1,6 +1,7 @@
 //! What the acceptance tests share: the workspace as files, and the program as a user starts it.
 
 pub mod house;
+pub mod program;
 pub mod source;
 
 use std::path::PathBuf;
