@@ -6,14 +6,14 @@ use thiserror::Error;
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
 pub struct Config {
     /// Spacing of the directions tried first within the cone about a fruit's axis, radians; 0.02 to 0.5, default
-    /// 0.13 (7.5 degrees: the search that follows closes gaps of that width).
+    /// 0.18 (10 degrees: the search that follows closes gaps of that width).
     pub direction_step_rad: f64,
-    /// Rings of positions of the fruit inside the cup that are tried first, besides its centre; 1 to 6, default 2.
+    /// Rings of positions of the fruit inside the cup that are tried first, besides its centre; 1 to 6, default 1.
     pub position_rings: usize,
     /// Starts of the local search for one fruit and one set of neighbours; 1 to 50, default 2: islands of free
     /// poses are few, and ten starts bring 1 cluster in 200 more.
     pub starts: usize,
-    /// Poses that one local search may try; 10 to 10,000, default 120.
+    /// Poses that one local search may try; 10 to 10,000, default 80.
     pub poses_per_search: usize,
     /// Below this probability of success (place found again) there is no order; 0 to 1, default 0.2: an order that
     /// mostly fails costs time and may hurt the fruit to be kept.
@@ -51,10 +51,10 @@ pub struct Config {
 impl Default for Config {
     fn default() -> Self {
         Self {
-            direction_step_rad: 0.13,
-            position_rings: 2,
+            direction_step_rad: 0.18,
+            position_rings: 1,
             starts: 2,
-            poses_per_search: 120,
+            poses_per_search: 80,
             least_success: 0.2,
             members_exact: 8,
             ways_at_most: 4096,
