@@ -10,7 +10,7 @@ use corymb_model::arm::{ToolAction, ToolSpec};
 use corymb_model::ways::{RefusalReason, Shortfall};
 
 /// Poses looked at: those that do best on all conditions together.
-const POSES: usize = 150;
+const POSES: usize = 50;
 /// A limit of an earlier stage weighs this much more in the search for the least excess.
 const EARLIER: f64 = 100.0;
 /// Conditions in the order in which they are asked.

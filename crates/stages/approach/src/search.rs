@@ -13,9 +13,9 @@ use std::collections::BTreeMap;
 /// Choices of stems to cut that are looked at for one keeper and one set of neighbours.
 const CUTS_AT_MOST: usize = 4;
 /// A result this close to what it would be with a neighbour less is not searched further, nats.
-const GOOD_ENOUGH: f64 = 0.02;
-/// Nor is one that is this likely, nats (0.9).
-const LIKELY: f64 = -0.105;
+const GOOD_ENOUGH: f64 = 0.05;
+/// Nor is one that is this likely, nats (0.95).
+const LIKELY: f64 = -0.05;
 /// Where a local search ends this much short, others are not tried, nats (2 mm).
 const FAR_SHORT: f64 = -100.0;
 /// Starts of the local search differ by this much, radians and metres.
@@ -67,8 +67,8 @@ impl Field<'_> {
     fn search(&mut self, there: &There, bound: f64) -> (usize, f64) {
         let mut used: Vec<Aim> = Vec::new();
         let mut best = self.best_of(there, &[]).unwrap_or((0, f64::NEG_INFINITY));
-        for round in 0..self.config.starts {
-            if best.1 >= bound - GOOD_ENOUGH || (round > 0 && best.1 > LIKELY) {
+        for _ in 0..self.config.starts {
+            if best.1 >= bound - GOOD_ENOUGH || best.1 > LIKELY {
                 break;
             }
             let Some(start) = self

@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 /// Fruit of one cluster that can be planned for; more are refused as [`RefusalReason::ClusterTooLarge`].
 pub const MEMBERS_AT_MOST: usize = Set::BITS as usize;
 /// Pairs of shifts over which the probability without finding the place again is averaged.
-const SHIFT_PAIRS: usize = 32;
+const SHIFT_PAIRS: usize = 16;
 
 /// What is the same for all clusters.
 pub(crate) struct Shared<'a> {

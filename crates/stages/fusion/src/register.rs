@@ -15,7 +15,9 @@ use nalgebra::{Matrix2, Matrix2x6, Matrix3, Matrix6, Vector2, Vector3, Vector6};
 pub(crate) const OCCLUSION_SHIFT: f64 = 0.2;
 /// Density of unexplained boxes: mean number an image, spread over the image and over sizes.
 const CLUTTER_SHARE: f64 = 0.1;
-const STEPS: usize = 8;
+pub(crate) const STEPS: usize = 8;
+/// Steps after which two starts can be told apart.
+pub(crate) const TRIAL_STEPS: usize = 3;
 const WINDOW_SIGMAS: f64 = 3.0;
 /// Squared Mahalanobis distance beyond which a pair is not considered (three degrees of freedom).
 const GATE: f64 = 20.0;
@@ -76,22 +78,21 @@ pub(crate) struct Registered {
     pub(crate) gain: f64,
 }
 
-/// Registers `node` from `start` under `prior`. The stand's correction of the node is left at the result.
+/// Registers `node` from `start` under `prior` in at most so many steps. The stand's correction of the node is left at
+/// the result.
 pub(crate) fn register(
     sights: &Sights<'_>,
     stand: &mut Stand,
     node: usize,
     near: &Near<'_>,
     prior: &Belief,
-    start: &Vector6<f64>,
+    start: &Belief,
+    steps: usize,
 ) -> Option<Registered> {
     let prior_inv = prior.cov.try_inverse()?;
-    let mut now = Belief {
-        mean: *start,
-        cov: prior.cov,
-    };
+    let mut now = *start;
     let mut gain = 0.0;
-    for _ in 0..STEPS {
+    for _ in 0..steps {
         stand.nodes[node].correction = now.mean;
         stand.place(node);
         let off = prior.mean - now.mean;

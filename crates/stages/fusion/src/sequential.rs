@@ -8,7 +8,7 @@ use crate::grid::Grid;
 use crate::limbs::Limbs;
 use crate::nodes::Stand;
 use crate::observe::Observations;
-use crate::register::{Belief, Near, Registered, Sights, register};
+use crate::register::{Belief, Near, Registered, STEPS, Sights, TRIAL_STEPS, register};
 use nalgebra::{Matrix6, Vector6};
 
 /// What the pass needs beside the boxes.
@@ -74,16 +74,21 @@ fn place_node(
     last: &Vector6<f64>,
 ) -> Belief {
     let near = Near { landmarks, active };
+    let sights = pass.sights();
     let mut best: Option<Registered> = None;
-    for start in [prior.mean, prior.mean + last] {
-        let r = register(&pass.sights(), stand, node, &near, prior, &start);
+    for mean in [prior.mean, prior.mean + last] {
+        let start = Belief { mean, ..*prior };
+        let r = register(&sights, stand, node, &near, prior, &start, TRIAL_STEPS);
         if let Some(r) = r
             && best.as_ref().is_none_or(|b| r.gain > b.gain)
         {
             best = Some(r);
         }
     }
-    let belief = best.map_or(*prior, |b| b.belief);
+    let best = best.map(|b| b.belief);
+    let belief = best
+        .and_then(|b| register(&sights, stand, node, &near, prior, &b, STEPS - TRIAL_STEPS))
+        .map_or(best.unwrap_or(*prior), |r| r.belief);
     stand.nodes[node].correction = belief.mean;
     stand.place(node);
     belief
