@@ -1,7 +1,7 @@
 //! What is wrong is said once, completely and with the right code.
 
 use super::{Command, Path, Stdio, WHOLE, desk, files, json, program, typed};
-use std::io::{BufRead, BufReader};
+use std::io::BufRead;
 
 #[test]
 fn usage_errors_end_with_2_and_help_with_0() {
@@ -134,7 +134,7 @@ fn a_reader_who_has_enough_is_no_error() {
 #[test]
 fn progress_can_be_had_as_json_lines() {
     let desk = desk();
-    let child = Command::new(program())
+    let said = Command::new(program())
         .current_dir(desk.path())
         .args([
             "run",
@@ -146,10 +146,11 @@ fn progress_can_be_had_as_json_lines() {
         ])
         .stdout(Stdio::null())
         .stderr(Stdio::piped())
-        .spawn()
+        .output()
         .unwrap();
-    let lines = BufReader::new(child.stderr.unwrap()).lines();
-    let told: Vec<String> = lines
+    let told: Vec<String> = said
+        .stderr
+        .lines()
         .map(|l| json(l.unwrap().as_bytes()))
         .map(|e| {
             format!(
