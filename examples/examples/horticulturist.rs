@@ -48,3 +48,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn it_runs_to_its_end() {
+        super::main().unwrap();
+    }
+}

@@ -38,3 +38,11 @@ fn main() -> Result<(), Box<dyn Error>> {
 fn attempt(order: &Order) -> bool {
     order.seq % 10 != 9
 }
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn it_runs_to_its_end() {
+        super::main().unwrap();
+    }
+}
