@@ -12,6 +12,7 @@ use nalgebra::Vector3;
 use std::collections::BTreeSet;
 
 const STYLE: &str = "\
+.sheet{fill:#fff}
 .ground{fill:#f6f4ee}
 path,rect{fill:none}
 .body{stroke:#8b7442;stroke-width:1.2}
@@ -29,7 +30,7 @@ text{font-family:sans-serif;font-size:13px;fill:#333}
 /// Points of a drawn outline.
 const OUTLINE_POINTS: usize = 32;
 /// Width that a legend entry needs, pixels.
-const ENTRY_PX: f64 = 200.0;
+const ENTRY_PX: f64 = 225.0;
 /// Height of a line below the image, pixels.
 const LINE_PX: f64 = 18.0;
 
@@ -192,11 +193,14 @@ fn draw_fruitlet(page: &mut Svg, fruitlet: &Fruitlet, eye: &Eye) {
 
 /// Title and legend below the image; returns where they end.
 fn draw_strip(page: &mut Svg, eye: &Eye, title: &str) -> f64 {
-    let (mut x, mut y) = (8.0, eye.size_px[1] + LINE_PX);
+    let [width, top] = eye.size_px;
+    // covers what was drawn beyond the image; what it has too much of the picture's edge cuts off
+    page.rect("sheet", [0.0, top, width, top + 20.0 * LINE_PX]);
+    let (mut x, mut y) = (8.0, top + LINE_PX);
     page.text([x, y], title);
     y += LINE_PX;
     for (class, words) in LEGEND {
-        if x > 8.0 && x + ENTRY_PX > eye.size_px[0] {
+        if x > 8.0 && x + ENTRY_PX > width {
             x = 8.0;
             y += LINE_PX;
         }

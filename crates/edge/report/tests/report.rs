@@ -199,8 +199,8 @@ fn styles_tell_explained_boxes_from_the_rest_and_names_are_escaped() {
     assert_eq!(shapes("<rect class=\"unclaimed\""), 1);
     assert_eq!(
         shapes("<rect "),
-        4,
-        "ignored boxes are not drawn, the ground is"
+        5,
+        "ignored boxes are not drawn, sheet and ground are"
     );
     // one each in the legend beside those in the picture
     for (class, count) in [("outline", 2), ("faint", 2), ("hang", 2), ("stalk", 2)] {
