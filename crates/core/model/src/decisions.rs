@@ -128,11 +128,12 @@ pub struct TreeLoad {
     pub to_leave: Option<u64>,
     /// The bound that gave `target`.
     pub bound: Option<Bound>,
-    /// Whether `to_leave` was less than the clusters and the spacing would have left.
+    /// Whether `to_leave` was less than what clusters and spacing would have meant to stay.
     pub binds: bool,
     /// Why there is no target.
     pub no_target_because: Option<String>,
-    /// What could not be met, by how much and why: one sentence a bound; empty where all bounds are met.
+    /// What could not be met by what is meant to stay, by how much and why: one sentence a bound; and one for fruit that
+    /// ought to go and cannot be reached. Empty where there is neither.
     pub unmet: Vec<String>,
     /// Fruitlets found.
     pub found: usize,

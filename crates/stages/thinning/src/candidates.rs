@@ -14,10 +14,10 @@ use std::cmp::Ordering;
 pub(crate) struct Candidate<'a> {
     /// The way, without refusals of fruit that may not go anyway.
     pub(crate) way: Cow<'a, Way>,
-    /// Fruit that neither goes nor ought to, by id.
+    /// Fruit that is meant to stay, by decision, by a pin or until another look, by id.
     pub(crate) stays: Vec<usize>,
-    /// All that hangs there afterwards.
-    pub(crate) present: usize,
+    /// Number of fruit that will hang there: those, and what ought to go and cannot be reached.
+    pub(crate) hangs: usize,
     /// How it compares, without anything that lies outside the cluster.
     pub(crate) score: Score,
 }
@@ -27,6 +27,15 @@ impl Candidate<'_> {
     pub(crate) fn success(&self) -> f64 {
         probability(&self.way)
     }
+}
+
+/// Which fruit of a cluster with something left must include a sure one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum SureAmong {
+    /// What is meant to stay.
+    Stays,
+    /// What will hang there.
+    Hangs,
 }
 
 /// The candidates of every cluster, best first among equal numbers of fruit; never empty.
@@ -63,19 +72,24 @@ struct Maker<'m> {
 
 impl Maker<'_> {
     fn of_cluster<'a>(&self, members: &[usize], ways: &'a [Way]) -> Vec<Candidate<'a>> {
-        let usable = ways
-            .iter()
-            .map(|way| self.without_idle_refusals(members, way));
-        let mut candidates: Vec<Candidate<'a>> = usable
-            .filter_map(|way| self.candidate(members, way))
-            .collect();
+        let usable = |among: SureAmong| -> Vec<Candidate<'a>> {
+            let ways = ways
+                .iter()
+                .map(|way| self.without_idle_refusals(members, way));
+            ways.filter_map(|way| self.candidate(members, way, among))
+                .collect()
+        };
+        let mut candidates = usable(SureAmong::Stays);
+        if candidates.is_empty() {
+            candidates = usable(SureAmong::Hangs);
+        }
         if !candidates.iter().any(|c| c.stays.len() == members.len()) {
             let as_it_is = Way {
                 keepers: members.to_vec(),
                 probability: 1.0,
                 ..Way::default()
             };
-            candidates.extend(self.candidate(members, Cow::Owned(as_it_is)));
+            candidates.extend(self.candidate(members, Cow::Owned(as_it_is), SureAmong::Stays));
         }
         candidates.sort_by(|a, b| self.compare(a, b));
         candidates
@@ -92,8 +106,13 @@ impl Maker<'_> {
         Cow::Owned(way)
     }
 
-    /// `None` where the way removes what must not go, or all that is sure while something is left.
-    fn candidate<'a>(&self, members: &[usize], way: Cow<'a, Way>) -> Option<Candidate<'a>> {
+    /// `None` where the way removes what must not go, or gives up all that is sure while something is left.
+    fn candidate<'a>(
+        &self,
+        members: &[usize],
+        way: Cow<'a, Way>,
+        among: SureAmong,
+    ) -> Option<Candidate<'a>> {
         let status = &self.standing.status;
         let removed = removed(&way);
         if removed
@@ -109,26 +128,30 @@ impl Maker<'_> {
             .collect();
         let refused = |i: &usize| way.refused.iter().any(|r| r.fruitlet_idx == *i);
         let stays: Vec<usize> = left.iter().copied().filter(|i| !refused(i)).collect();
-        if !left.is_empty() && self.loses_all_sure(&removed, &left) {
+        let remains = match among {
+            SureAmong::Stays => &stays,
+            SureAmong::Hangs => &left,
+        };
+        if !remains.is_empty() && self.loses_all_sure(members, remains) {
             return None;
         }
         let score = self.score(&stays, left.len(), probability(&way));
         Some(Candidate {
-            present: left.len(),
+            hangs: left.len(),
             stays,
             score,
             way,
         })
     }
 
-    /// Whether sure fruit goes that is not pinned to go, and none that is sure is left.
-    fn loses_all_sure(&self, removed: &[usize], left: &[usize]) -> bool {
+    /// Whether no sure fruit remains although there is some that is not pinned to go.
+    fn loses_all_sure(&self, members: &[usize], remains: &[usize]) -> bool {
         let sure = |i: &usize| self.standing.sure[*i];
         let by_choice = |i: &usize| self.standing.status[*i] == Status::Free;
-        removed.iter().any(|i| sure(i) && by_choice(i)) && !left.iter().any(sure)
+        members.iter().any(|i| sure(i) && by_choice(i)) && !remains.iter().any(sure)
     }
 
-    fn score(&self, stays: &[usize], present: usize, success: f64) -> Score {
+    fn score(&self, stays: &[usize], hangs: usize, success: f64) -> Score {
         let status = |i: usize| self.standing.status[i];
         let kept = || stays.iter().copied().filter(|&i| is_kept(status(i)));
         Score {
@@ -138,15 +161,14 @@ impl Maker<'_> {
                     .filter(|&&i| status(i) == Status::MustGo)
                     .count(),
             ),
-            bounds: -as_i64(present.saturating_sub(self.keep_at_most)),
-            intent: -as_i64(stays.len().saturating_sub(self.keep_at_most)),
-            refused: 0,
+            bounds: -as_i64(stays.len().saturating_sub(self.keep_at_most)),
+            hanging: -as_i64(hangs.saturating_sub(self.keep_at_most)),
             value: kept().map(|i| self.worth.steps(i, success)).sum(),
             rank: -kept().map(|i| as_i64(self.ranks.fruitlet[i])).sum::<i64>(),
         }
     }
 
-    /// Better first; equal ones by the ids that stay, then the likelier, then the quicker way.
+    /// Better first; equal ones by the fewer refusals, the ids that stay, then the likelier, then the quicker way.
     fn compare(&self, a: &Candidate<'_>, b: &Candidate<'_>) -> Ordering {
         let ids = |c: &Candidate<'_>| {
             c.stays
@@ -155,6 +177,7 @@ impl Maker<'_> {
                 .collect::<Vec<_>>()
         };
         (b.score.cmp(&a.score))
+            .then_with(|| a.hangs.cmp(&b.hangs))
             .then_with(|| ids(a).cmp(&ids(b)))
             .then_with(|| b.success().total_cmp(&a.success()))
             .then_with(|| a.way.duration_s.total_cmp(&b.way.duration_s))

@@ -1,4 +1,4 @@
-//! Joining limbs: how many fruit each carries, by max-plus convolution over the number of fruit.
+//! Joining limbs: how many fruit are meant to stay on each, by max-plus convolution over the number of fruit.
 
 use crate::score::{Score, Verdict};
 

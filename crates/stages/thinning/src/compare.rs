@@ -12,8 +12,10 @@ pub(crate) enum Because {
     Size(f64, f64),
     /// The reach term: success of the plan that leaves the winner and of the one that leaves the loser.
     Reach(f64, f64),
-    /// No way leaves the loser in the winner's place without leaving more fruit.
+    /// No way leaves the loser in the winner's place with as much fruit meant to stay.
     NoOtherWay,
+    /// To leave the loser would leave so many more hanging, above what the cluster may hold, that cannot be reached.
+    OutOfReach(usize),
     /// Nothing: the id decides.
     Tie,
 }
@@ -63,7 +65,8 @@ pub(crate) fn between(facts: &Facts<'_>, winner: usize, loser: usize) -> Option<
     ))
 }
 
-/// The best way that keeps `loser` and is no further beyond any bound than the chosen one, with as much fruit left.
+/// The best way that keeps `loser` and is no further beyond any bound than the chosen one, with as much fruit meant to
+/// stay.
 fn instead<'a>(
     facts: &Facts<'a>,
     cluster: usize,
@@ -71,8 +74,10 @@ fn instead<'a>(
     loser: usize,
 ) -> Option<&'a Candidate<'a>> {
     let as_good = |c: &&Candidate<'_>| {
-        let bounds = |c: &Candidate<'_>| (c.score.pins, c.score.bounds, c.score.intent);
-        c.present == chosen.present && bounds(c) >= bounds(chosen) && c.stays.contains(&loser)
+        let bounds = |c: &Candidate<'_>| (c.score.pins, c.score.bounds);
+        c.stays.len() == chosen.stays.len()
+            && bounds(c) >= bounds(chosen)
+            && c.stays.contains(&loser)
     };
     facts
         .candidates
@@ -95,6 +100,9 @@ fn compare(
     let loser_worth = facts.worth.whole(loser, success_instead);
     let because = match instead {
         None => Because::NoOtherWay,
+        Some(other) if other.score.hanging < chosen.score.hanging => {
+            Because::OutOfReach(other.hangs.saturating_sub(chosen.hangs))
+        }
         Some(other) if other.score.value == chosen.score.value => Because::Tie,
         Some(_) => strongest(facts, winner, loser, success, success_instead),
     };

@@ -45,7 +45,7 @@ pub(crate) fn of(facts: &Facts<'_>, fruitlet: usize, ground: &Ground) -> f64 {
 
 fn comparison_holds(facts: &Facts<'_>, c: &Comparison) -> f64 {
     match c.because {
-        Because::NoOtherWay => 1.0,
+        Because::NoOtherWay | Because::OutOfReach(_) => 1.0,
         _ => positive(
             c.winner_worth - c.loser_worth,
             variance(facts, c.winner, c.loser),

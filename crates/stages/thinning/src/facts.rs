@@ -23,7 +23,7 @@ pub(crate) struct Facts<'a> {
     pub(crate) candidates: &'a [Vec<Candidate<'a>>],
     /// The chosen candidate of every cluster.
     chosen: Vec<Option<usize>>,
-    /// Clusters that hold fruit afterwards, by tree and limb, ascending along it.
+    /// Clusters with fruit that is meant to stay, by tree and limb, ascending along it.
     occupied: Sites,
     least_gap_m: Option<f64>,
 }
@@ -63,7 +63,7 @@ impl<'a> Facts<'a> {
                 .limb_idx
                 .zip(cluster.along_limb_m.filter(|a| a.is_finite()));
             if let Some((limb, along_m)) = place
-                && self.chosen(c).is_some_and(|way| way.present > 0)
+                && self.chosen(c).is_some_and(|way| !way.stays.is_empty())
             {
                 occupied
                     .entry((cluster.tree_idx, limb))
@@ -103,7 +103,7 @@ impl<'a> Facts<'a> {
         )
     }
 
-    /// The nearest cluster on the same limb that holds fruit and lies within the spacing, with the gap in metres.
+    /// The nearest cluster on the same limb that keeps fruit and lies within the spacing, with the gap in metres.
     pub(crate) fn too_near(&self, cluster: usize) -> Option<(usize, f64)> {
         let least_gap_m = self.least_gap_m?;
         let here = self.input.map.clusters.get(cluster)?;
@@ -115,7 +115,7 @@ impl<'a> Facts<'a> {
             .min_by(|a, b| a.1.total_cmp(&b.1))
     }
 
-    /// Neighbours along a limb of a tree that hold fruit closer together than the spacing, with the gap in metres.
+    /// Neighbours along a limb of a tree that keep fruit closer together than the spacing, with the gap in metres.
     pub(crate) fn narrow_gaps(&self, tree_idx: Option<usize>) -> Vec<(usize, usize, f64)> {
         let Some(least_gap_m) = self.least_gap_m else {
             return Vec::new();

@@ -27,13 +27,13 @@ pub(crate) enum Ground {
     },
     /// Its cluster holds no more than it may.
     WithinLimit {
-        /// Fruit left in its cluster.
-        present: usize,
+        /// Fruit of its cluster that is meant to stay.
+        stays: usize,
     },
     /// It stays although its cluster holds too much: nothing takes it off.
     NothingTakesIt {
-        /// Fruit left in its cluster.
-        present: usize,
+        /// Fruit of its cluster that is meant to stay.
+        stays: usize,
     },
     /// It won against another one of its cluster.
     Won(Comparison),
@@ -153,8 +153,8 @@ fn stay(facts: &Facts<'_>, cluster: usize, chosen: &Candidate<'_>, fruitlet: usi
         .iter()
         .filter(|&&i| facts.standing.sure[i] && is_kept(status(i)));
     let sure_left = sure_left.filter(|i| chosen.stays.contains(i)).count();
-    let present = chosen.present;
-    if waiting > 0 && sure_left == 1 && present > facts.input.policy.keep_at_most {
+    let stays = chosen.stays.len();
+    if waiting > 0 && sure_left == 1 && stays > facts.input.policy.keep_at_most {
         return Ground::LastSure { waiting };
     }
     let lost = members
@@ -164,8 +164,8 @@ fn stay(facts: &Facts<'_>, cluster: usize, chosen: &Candidate<'_>, fruitlet: usi
     let closest = rivals.max_by(|a, b| a.loser_worth.total_cmp(&b.loser_worth));
     match closest {
         Some(won) => Ground::Won(won),
-        None if present > facts.input.policy.keep_at_most => Ground::NothingTakesIt { present },
-        None => Ground::WithinLimit { present },
+        None if stays > facts.input.policy.keep_at_most => Ground::NothingTakesIt { stays },
+        None => Ground::WithinLimit { stays },
     }
 }
 
@@ -176,12 +176,7 @@ fn go(
     fruitlet: usize,
     tree: &TreeBound,
 ) -> Ground {
-    let is_refused = chosen
-        .way
-        .refused
-        .iter()
-        .any(|r| r.fruitlet_idx == fruitlet);
-    let others = chosen.present - usize::from(is_refused);
+    let others = chosen.stays.len();
     if others + 1 > facts.input.policy.keep_at_most {
         return Ground::OverLimit(lost_by(facts, fruitlet));
     }

@@ -4,23 +4,28 @@
 //! trees. Produces an action, a rule, a sentence and a confidence for every fruitlet, the load of every tree, and
 //! the chosen ways. It never knows a tool or an arm: what they can do is already in the ways.
 //!
+//! # What counts
+//! What is meant to stay: fruit kept, fruit that waits for another look and fruit left alone by a pin. It counts towards
+//! the tree's target, towards the spacing and as fruit left. Fruit that ought to go and cannot be reached does not: it is
+//! refused, not kept, and goes by hand or in a later pass. If it took up places, a tree full of clusters that the tool
+//! cannot finish would lose the very fruit it should carry. What it does to the bounds until then is said apart.
+//!
 //! # What is chosen
 //! For each tree, among all combinations of one way per cluster, in this order:
-//! 1. the fewest pins broken, then the least excess over the bounds (fruit above `keep_at_most` of a cluster, fruit
-//!    above the tree's target, gaps along a limb that are below the spacing); zero wherever the bounds can be met;
-//! 2. of these, the fewest fruit above a bound by choice: what ought to go and cannot be reached is refused, not kept;
-//! 3. of these, the most fruit left on the tree;
-//! 4. of these, the greatest total worth of the fruit kept (`worth.rs`);
-//! 5. of these, the smallest sum of ranks by id.
+//! 1. the fewest pins broken;
+//! 2. of these, the least excess over the bounds by what is meant to stay (fruit above `keep_at_most` of a cluster,
+//!    fruit above the tree's target, gaps along a limb that are below the spacing); zero wherever they can be met;
+//! 3. of these, the most fruit meant to stay, so that no cluster is emptied to avoid a refusal;
+//! 4. of these, the least excess over `keep_at_most` by what will hang in the clusters, refused fruit included, so that
+//!    who stays is chosen such that the others can be reached;
+//! 5. of these, the greatest total worth of the fruit kept (`worth.rs`);
+//! 6. of these, the smallest sum of ranks by id.
 //!
-//! # What counts
-//! All that hangs there afterwards counts towards every bound: fruit kept, fruit that waits for another look, fruit
-//! left alone by a pin, and fruit that ought to go but cannot be reached.
-//!
-//! *The last sure fruit of a cluster is never removed* guards against doubt: as long as anything is left in a cluster,
-//! at least one fruitlet that is surely there is among it; fruit in doubt never replaces all the sure ones. So a
-//! cluster with fruit in doubt always keeps a sure one, above `keep_at_most` if need be. A cluster without fruit in
-//! doubt may be emptied, but only by the tree's target or the spacing (or by a pin, which is the grower's word).
+//! *The last sure fruit of a cluster is never removed* guards against doubt: as long as anything of a cluster is meant to
+//! stay, at least one fruitlet that is surely there is among it; neither fruit in doubt nor refused fruit replaces all
+//! the sure ones. So a cluster with fruit in doubt always keeps a sure one, above `keep_at_most` if need be. Only where no
+//! way does so, one that leaves a sure one hanging out of reach will do. A cluster without fruit in doubt may be emptied,
+//! but only by the tree's target or the spacing (or by a pin, which is the grower's word).
 //!
 //! # Method
 //! Along a limb, a chain over clusters sorted by position with the number of fruit as second dimension (weighted

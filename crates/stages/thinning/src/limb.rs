@@ -1,19 +1,19 @@
-//! Weighted interval selection along a limb, with the number of fruit as a second dimension.
+//! Weighted interval selection along a limb, with the number of fruit meant to stay as a second dimension.
 //!
 //! Clusters are taken in the order of their spurs from base to tip. A state is the last cluster that keeps fruit and
 //! the number of fruit so far; since spurs are on a line, gaps between neighbours that keep fruit are all that the
-//! spacing has to say. A gap below the spacing is allowed at the price of one unit of excess, so bounds that cannot be
-//! met are missed by as little as possible. Time O(clusters x fruit x (1 + clusters within the spacing)).
+//! spacing has to say; fruit that ought to go and cannot be reached keeps no place. A gap below the spacing is allowed
+//! at the price of one unit of excess, so bounds that cannot be met are missed by as little as possible. A cluster that
+//! keeps nothing may still have a score, for what hangs there out of reach: scores are taken relative to that of keeping
+//! nothing, so that it need not be visited. Time O(clusters x fruit x (1 + clusters within the spacing)).
 
 use crate::score::Score;
 
-/// One thing that can be done with a cluster: the best way that leaves `present` fruit.
+/// One thing that can be done with a cluster: the best way that means `stays` fruit to stay.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Choice {
-    /// Fruit that hangs there afterwards.
-    pub(crate) present: usize,
-    /// Whether some of it stays by choice.
-    pub(crate) by_choice: bool,
+    /// Fruit that is meant to stay.
+    pub(crate) stays: usize,
     /// How it compares.
     pub(crate) score: Score,
     /// Position among the candidates of the cluster.
@@ -27,8 +27,16 @@ pub(crate) struct Site {
     pub(crate) cluster_idx: usize,
     /// Distance of the spur from the base of the limb, metres.
     pub(crate) along_m: f64,
-    /// What can be done with it; a choice that leaves nothing has score zero.
+    /// What can be done with it.
     pub(crate) choices: Vec<Choice>,
+}
+
+impl Site {
+    /// The score of keeping nothing; zero where that cannot be.
+    fn emptied(&self) -> Score {
+        let nothing = self.choices.iter().find(|c| c.stays == 0);
+        nothing.map_or_else(Score::default, |c| c.score)
+    }
 }
 
 /// The best ways to arrive somewhere, by number of fruit: the score and the last site that keeps fruit.
@@ -48,6 +56,8 @@ pub(crate) struct LimbTable {
     cells: Vec<Vec<Option<Cell>>>,
     /// By number of fruit on the whole limb.
     ends: Row,
+    /// What all scores above are relative to.
+    emptied: Score,
 }
 
 impl LimbTable {
@@ -66,7 +76,7 @@ impl LimbTable {
                 absorb(&mut near, row, j);
             }
             cells.push(keeping(site, &far, &near));
-            if !site.choices.iter().any(|c| c.present == 0) {
+            if !site.choices.iter().any(|c| c.stays == 0) {
                 // nobody gets past this site without stopping at it
                 far.clear();
                 next_far = i;
@@ -75,20 +85,26 @@ impl LimbTable {
         for (j, row) in cells.iter().enumerate().skip(next_far) {
             absorb(&mut far, row, j);
         }
-        Self { cells, ends: far }
+        let mut emptied = Score::default();
+        sites.iter().for_each(|site| emptied += site.emptied());
+        Self {
+            cells,
+            ends: far,
+            emptied,
+        }
     }
 
     /// The best score for each number of fruit on the limb.
     pub(crate) fn scores(&self) -> Vec<Option<Score>> {
         self.ends
             .iter()
-            .map(|end| end.map(|(score, _)| score))
+            .map(|end| end.map(|(score, _)| score + self.emptied))
             .collect()
     }
 
     /// The choice at each site (position in its `choices`) for `count` fruit on the limb.
     pub(crate) fn trace(&self, sites: &[Site], count: usize) -> Vec<usize> {
-        let nothing = |s: &Site| s.choices.iter().position(|c| c.present == 0).unwrap_or(0);
+        let nothing = |s: &Site| s.choices.iter().position(|c| c.stays == 0).unwrap_or(0);
         let mut picks: Vec<usize> = sites.iter().map(nothing).collect();
         let mut left = count;
         let mut at = self
@@ -102,7 +118,7 @@ impl LimbTable {
                 break;
             };
             picks[i] = cell.choice;
-            left -= sites[i].choices[cell.choice].present;
+            left -= sites[i].choices[cell.choice].stays;
             at = cell.before;
         }
         picks
@@ -129,26 +145,22 @@ fn absorb(row: &mut Row, cells: &[Option<Cell>], from: usize) {
 
 /// The best that keeps fruit at `site`, after what lies far enough away or too near.
 fn keeping(site: &Site, far: &Row, near: &Row) -> Vec<Option<Cell>> {
-    let most = site.choices.iter().map(|c| c.present).max().unwrap_or(0);
+    let most = site.choices.iter().map(|c| c.stays).max().unwrap_or(0);
     let mut cells = vec![None; far.len().max(near.len()) + most];
-    for (choice, c) in site
-        .choices
-        .iter()
-        .enumerate()
-        .filter(|(_, c)| c.present > 0)
-    {
-        let too_near = Score {
-            bounds: -1,
-            intent: -i64::from(c.by_choice),
-            ..Score::default()
-        };
+    let emptied = site.emptied();
+    let too_near = Score {
+        bounds: -1,
+        ..Score::default()
+    };
+    for (choice, c) in site.choices.iter().enumerate().filter(|(_, c)| c.stays > 0) {
+        let gain = c.score - emptied;
         for (row, gap) in [(far, Score::default()), (near, too_near)] {
             for (count, state) in row.iter().enumerate() {
                 let Some((score, before)) = *state else {
                     continue;
                 };
-                let score = score + c.score + gap;
-                let slot: &mut Option<Cell> = &mut cells[count + c.present];
+                let score = score + gain + gap;
+                let slot: &mut Option<Cell> = &mut cells[count + c.stays];
                 if slot.is_none_or(|held| score > held.score) {
                     *slot = Some(Cell {
                         score,

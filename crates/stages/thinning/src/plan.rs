@@ -2,7 +2,7 @@
 
 use crate::candidates::Candidate;
 use crate::limb::{Choice, LimbTable, Site};
-use crate::score::{Score, as_i64};
+use crate::score::Score;
 use crate::target::{self, TreeTarget};
 use crate::tree::TreeGroup;
 use crate::unseen::chao;
@@ -17,7 +17,7 @@ pub(crate) struct TreePlan {
     pub(crate) target: TreeTarget,
     /// Fruit to leave by decision.
     pub(crate) to_leave: Option<u64>,
-    /// Whether that is less than clusters and spacing would have left.
+    /// Whether that is less than clusters and spacing would have meant to stay.
     pub(crate) binds: bool,
     /// Fruit never seen.
     pub(crate) unseen: f64,
@@ -41,16 +41,11 @@ pub(crate) fn of_tree(
     let most = to_leave.map(|n| usize::try_from(n).unwrap_or(usize::MAX));
 
     let least_gap_m = least_gap_m(input.policy, config);
-    let limbs = limbs(input, tree, candidates, false);
+    let limbs = limbs(input, tree, candidates);
     let mut solved = Solved::of(&limbs, least_gap_m, None);
     let binds = most.is_some_and(|most| most < solved.count);
     if binds {
         solved = Solved::of(&limbs, least_gap_m, most);
-        if most.is_some_and(|most| most < solved.count) {
-            // the target is out of reach: what ought to go says so, instead of being kept for its worth
-            let limbs = self::limbs(input, tree, candidates, true);
-            solved = Solved::of(&limbs, least_gap_m, most);
-        }
     }
     let mut picks = solved.picks;
     let place: BTreeMap<usize, usize> =
@@ -118,17 +113,12 @@ impl Solved {
 }
 
 /// The clusters of a tree by limb, ascending along it; a cluster without a place on a limb is a limb of its own.
-fn limbs(
-    input: &Input<'_>,
-    tree: &TreeGroup,
-    candidates: &[Vec<Candidate<'_>>],
-    count_refused: bool,
-) -> Vec<Vec<Site>> {
+fn limbs(input: &Input<'_>, tree: &TreeGroup, candidates: &[Vec<Candidate<'_>>]) -> Vec<Vec<Site>> {
     let mut on_limb: BTreeMap<usize, Vec<Site>> = BTreeMap::new();
     let mut alone = Vec::new();
     for &cluster_idx in &tree.clusters {
         let cluster = &input.map.clusters[cluster_idx];
-        let choices = choices(&candidates[cluster_idx], count_refused);
+        let choices = choices(&candidates[cluster_idx]);
         let along_m = cluster.along_limb_m.filter(|along_m| along_m.is_finite());
         match (cluster.limb_idx, along_m) {
             (Some(limb), Some(along_m)) => {
@@ -152,24 +142,16 @@ fn limbs(
     on_limb.into_values().chain(alone).collect()
 }
 
-/// The best candidate for each number of fruit, apart for those that keep some by choice and those that do not.
-fn choices(candidates: &[Candidate<'_>], count_refused: bool) -> Vec<Choice> {
-    let mut best: BTreeMap<(usize, bool), Choice> = BTreeMap::new();
+/// The best candidate for each number of fruit meant to stay; of equal ones the first.
+fn choices(candidates: &[Candidate<'_>]) -> Vec<Choice> {
+    let mut best: BTreeMap<usize, Choice> = BTreeMap::new();
     for (candidate, c) in candidates.iter().enumerate() {
-        let by_choice = !c.stays.is_empty();
-        let refused = if count_refused {
-            as_i64(c.way.refused.len())
-        } else {
-            0
-        };
-        let score = Score { refused, ..c.score };
         let offer = Choice {
-            present: c.present,
-            by_choice,
-            score,
+            stays: c.stays.len(),
+            score: c.score,
             candidate,
         };
-        let held = best.entry((c.present, by_choice)).or_insert(offer);
+        let held = best.entry(offer.stays).or_insert(offer);
         if offer.score > held.score {
             *held = offer;
         }

@@ -10,7 +10,10 @@ use corymb_model::ways::{Refusal, RefusalReason, Shortfall};
 pub(crate) fn of(facts: &Facts<'_>, fruitlet: usize, ground: &Ground) -> String {
     let said = Speaker { facts, fruitlet }.say(ground);
     match refusal(facts, fruitlet) {
-        Some(r) => format!("{said}; but the tool cannot take it: {}.", hindrance(r)),
+        Some(r) => format!(
+            "{said}; but the tool cannot take it, and it hangs there until somebody does: {}.",
+            hindrance(r)
+        ),
         None => format!("{said}."),
     }
 }
@@ -34,16 +37,16 @@ impl Speaker<'_> {
             Ground::LastSure { waiting } => format!(
                 "Stays: it is the last fruit of its cluster that is surely there, {waiting} more wait for another look"
             ),
-            Ground::WithinLimit { present } => {
-                format!("Stays: its cluster is left with {present} and may hold {most}")
+            Ground::WithinLimit { stays } => {
+                format!("Stays: its cluster is to be left with {stays} and may hold {most}")
             }
-            Ground::NothingTakesIt { present } => format!(
-                "Stays although its cluster is left with {present} and may hold {most}: no way takes off more"
+            Ground::NothingTakesIt { stays } => format!(
+                "Stays although its cluster is left with {stays} and may hold {most}: no way takes off more"
             ),
             Ground::Won(c) => format!("Stays: preferred to {}{}", self.name(c.loser), won_by(c)),
             Ground::OverLimit(None) => {
                 format!(
-                    "Goes: its cluster may hold {most}, and what cannot or must not go fills it"
+                    "Goes: its cluster may hold {most}, and what waits for another look or is pinned fills it"
                 )
             }
             Ground::OverLimit(Some(c)) => {
@@ -107,7 +110,7 @@ impl Speaker<'_> {
                 )
             }
             Some(_) => format!(
-                "{said}, and the places are worth more together without it, worth {worth:.2}"
+                "{said}, and what stays is the better choice together without it, worth {worth:.2}"
             ),
         }
     }
@@ -138,6 +141,9 @@ fn won_by(c: &Comparison) -> String {
             worths(c)
         ),
         Because::NoOtherWay => ", because the tool has no way to leave that one instead".into(),
+        Because::OutOfReach(more) => format!(
+            ", because to leave that one instead would leave {more} more hanging out of the tool's reach"
+        ),
         Because::Tie => ", equal in worth, by the order of their names".into(),
     }
 }
@@ -169,6 +175,9 @@ fn lost_by(c: &Comparison) -> String {
         Because::NoOtherWay => {
             " stays because the tool has no way to leave this one instead".into()
         }
+        Because::OutOfReach(more) => format!(
+            " stays because to leave this one instead would leave {more} more hanging out of the tool's reach"
+        ),
         Because::Tie => " is equal in worth and comes first by name".into(),
     }
 }

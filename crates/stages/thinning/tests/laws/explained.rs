@@ -112,7 +112,7 @@ fn what_the_tool_cannot_take_stays_and_another_goes() {
         1,
         Action::Remove,
         Rule::ClusterLimit,
-        &["no way to leave this one instead"],
+        &["f000 stays", "leave 1 more hanging out of the tool's reach"],
     );
 }
 
@@ -137,10 +137,12 @@ fn what_ought_to_go_and_cannot_is_a_refused_removal() {
     assert_eq!(of(&d, 1).action, Action::Keep);
     assert_eq!(d.chosen[0].1.refused.len(), 1);
     assert!(
-        d.trees[0].unmet[0].contains("1 cannot be reached"),
+        d.trees[0].unmet[0]
+            .contains("cannot be reached by the tool though it ought to go: 1 fruit"),
         "{:?}",
         d.trees[0].unmet
     );
+    assert_eq!(d.trees[0].unmet.len(), 1, "{:?}", d.trees[0].unmet);
 }
 
 #[test]
@@ -259,17 +261,117 @@ fn a_target_out_of_reach_says_by_how_many_and_why() {
     .decide();
     let unmet = d.trees[0].unmet.join(" | ");
     assert!(
-        unmet.contains("left with 5 fruit where 1 are wanted, 4 too many"),
+        unmet.contains("4 fruit are meant to stay on the tree where 1 are wanted, 3 too many"),
         "{unmet}"
     );
     assert!(
-        unmet.contains(
-            "2 wait for another look, 2 clusters keep a sure one beside those, 1 cannot be reached"
-        ),
+        unmet.contains("2 wait for another look, 2 clusters keep a sure one beside those, 0 are"),
+        "{unmet}"
+    );
+    assert!(
+        unmet.contains("1 fruit; until somebody takes it 5 fruit hang on the tree where 1 are"),
         "{unmet}"
     );
     // the one out of reach ought to go, and says so
     says(&d, 4, Action::Remove, Rule::TreeTarget, &["cannot take it"]);
+}
+
+/// Clusters of which the tool can finish only the last one: whoever stays, one that ought to go is out of reach.
+fn mostly_out_of_reach(clusters: u32) -> Vec<Spur> {
+    let stuck = |king| Fruit {
+        reachable: false,
+        ..Fruit::sure(king, 20.0)
+    };
+    let within_reach = [Fruit::sure(0.2, 20.0), Fruit::sure(0.7, 20.0)];
+    let hard = [stuck(0.1), stuck(0.3), Fruit::sure(0.9, 22.0)];
+    (1..=clusters)
+        .map(|k| {
+            let fruit: &[Fruit] = if k == clusters { &within_reach } else { &hard };
+            spur(Some((1, 100 * k)), fruit)
+        })
+        .collect()
+}
+
+#[test]
+fn refused_fruit_takes_no_place_on_the_tree() {
+    let block = Block::of(&mostly_out_of_reach(6), policy(1, Some(6.0), Some(0.1)));
+    let d = block.decide();
+    for cluster in &block.map.clusters {
+        let keeps = |i: &&usize| of(&d, **i).action == Action::Keep;
+        assert_eq!(cluster.members.iter().filter(keeps).count(), 1);
+    }
+    let load = &d.trees[0];
+    assert_eq!((load.kept, load.removed, load.binds), (6, 11, false));
+    let refused: usize = d.chosen.iter().map(|(_, way)| way.refused.len()).sum();
+    assert_eq!(refused, 5);
+    assert_eq!(load.unmet.len(), 1, "{:?}", load.unmet);
+    assert!(
+        load.unmet[0].contains(
+            "5 fruit; until somebody takes it 11 fruit hang on the tree where 6 are wanted, and clusters hold more \
+             than 1 because of it: 5"
+        ),
+        "{:?}",
+        load.unmet
+    );
+    // of two out of reach one must stay, and it is the better of the two; the best of all can be taken off
+    says(&d, 1, Action::Keep, Rule::Preferred, &[]);
+    says(&d, 0, Action::Remove, Rule::ClusterLimit, &["hangs there"]);
+}
+
+#[test]
+fn a_target_below_the_clusters_is_met_by_what_is_meant_to_stay() {
+    let d = Block::of(&mostly_out_of_reach(6), policy(1, Some(4.0), None)).decide();
+    let load = &d.trees[0];
+    assert_eq!((load.kept, load.binds), (4, true));
+    assert!(load.unmet.len() == 1 && load.unmet[0].contains("cannot be reached"));
+}
+
+#[test]
+fn refused_fruit_keeps_no_place_along_the_limb() {
+    // the first ought to go for the sake of the second and cannot; the second is not given up for it
+    let stuck = Fruit {
+        reachable: false,
+        ..Fruit::sure(0.1, 20.0)
+    };
+    let low = spur(Some((1, 100)), &[stuck]);
+    let high = spur(Some((1, 160)), &[Fruit::sure(0.9, 20.0)]);
+    let d = Block::of(&[low, high], policy(1, None, Some(0.1))).decide();
+    says(
+        &d,
+        0,
+        Action::Remove,
+        Rule::Spacing,
+        &["c001", "60.0 mm", "cannot take it"],
+    );
+    assert_eq!((of(&d, 1).action, d.trees[0].kept), (Action::Keep, 1));
+}
+
+#[test]
+fn refused_fruit_is_not_the_last_sure_one() {
+    let doubtful = Fruit {
+        existence: 0.6,
+        ..Fruit::sure(0.9, 25.0)
+    };
+    let stuck = Fruit {
+        reachable: false,
+        ..Fruit::sure(0.1, 20.0)
+    };
+    let mut block = Block::of(
+        &[spur(None, &[doubtful, stuck])],
+        policy(1, Some(0.0), None),
+    );
+    let d = block.decide();
+    says(&d, 1, Action::Keep, Rule::LastSureFruit, &["1 more"]);
+    // unless no way keeps it
+    block.ways[0].ways.retain(|way| !way.keepers.contains(&1));
+    let d = block.decide();
+    says(
+        &d,
+        1,
+        Action::Remove,
+        Rule::ClusterLimit,
+        &["cannot take it"],
+    );
 }
 
 #[test]

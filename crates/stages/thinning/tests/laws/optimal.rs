@@ -7,8 +7,14 @@ use corymb_model::ways::Way;
 use proptest::prelude::*;
 use proptest::sample::select;
 
-/// Larger is better: pins, bounds, intent, fruit left, refusals (where the target cannot be met), worth, ids.
-type Quality = (i64, i64, i64, i64, i64, i64, i64);
+/// Larger is better: pins, bounds, fruit meant to stay, excess of what hangs in the clusters, worth, ids.
+type Quality = (i64, i64, i64, i64, i64, i64);
+
+/// What a way does to a cluster: what hangs there afterwards, and what of it is meant to stay.
+struct Effect {
+    hangs: Vec<usize>,
+    stays: Vec<usize>,
+}
 
 fn fruit() -> impl Strategy<Value = Fruit> {
     let king = select(vec![0.0, 0.25, 0.5]);
@@ -106,8 +112,8 @@ fn is_free(block: &Block, i: usize) -> bool {
     pinned(block, i).is_none() && is_sure(block, i)
 }
 
-/// What a way does to a cluster: who goes, who is refused, who stays; `None` where it may not be done.
-fn effect(block: &Block, cluster: usize, way: &Way) -> Option<(Vec<usize>, Vec<usize>)> {
+/// What a way does to a cluster; `None` where it may not be done.
+fn effect(block: &Block, cluster: usize, way: &Way) -> Option<Effect> {
     let members: Vec<usize> = block.map.clusters[cluster]
         .members
         .iter()
@@ -126,19 +132,16 @@ fn effect(block: &Block, cluster: usize, way: &Way) -> Option<(Vec<usize>, Vec<u
     if !goes.iter().all(|&i| may_go(i)) {
         return None;
     }
-    let left: Vec<usize> = members
-        .iter()
-        .copied()
-        .filter(|i| !goes.contains(i))
-        .collect();
-    let loses_sure =
-        goes.iter().any(|&i| is_free(block, i)) && !left.iter().any(|&i| is_sure(block, i));
-    if !left.is_empty() && loses_sure {
+    let mut hangs = members.clone();
+    hangs.retain(|i| !goes.contains(i));
+    let mut stays = hangs.clone();
+    stays.retain(|&i| !(way.refused.iter().any(|r| r.fruitlet_idx == i) && may_go(i)));
+    let gives_up = |&i: &usize| is_free(block, i) && !stays.contains(&i);
+    let keeps_sure = stays.iter().any(|&i| is_sure(block, i));
+    if !stays.is_empty() && !keeps_sure && members.iter().any(gives_up) {
         return None;
     }
-    let refused = |i: usize| way.refused.iter().any(|r| r.fruitlet_idx == i) && may_go(i);
-    let stays = left.iter().copied().filter(|&i| !refused(i)).collect();
-    Some((left, stays))
+    Some(Effect { hangs, stays })
 }
 
 fn quality(block: &Block, ways: &[&Way]) -> Option<Quality> {
@@ -157,13 +160,12 @@ fn quality(block: &Block, ways: &[&Way]) -> Option<Quality> {
         .filter(|f| f.is_decided())
         .collect();
     let mean_m = decided.iter().map(|f| f.diameter_m).sum::<f64>() / decided.len() as f64;
-    let mut q: Quality = (0, 0, 0, 0, 0, 0, 0);
-    for ((left, stays), way) in effects.iter().zip(ways) {
-        q.1 -= excess(left);
-        q.2 -= excess(stays);
-        q.3 += left.len() as i64;
-        q.4 += (left.len() - stays.len()) as i64;
-        for &i in stays {
+    let mut q: Quality = (0, 0, 0, 0, 0, 0);
+    for (effect, way) in effects.iter().zip(ways) {
+        q.1 -= excess(&effect.stays);
+        q.2 += effect.stays.len() as i64;
+        q.3 -= excess(&effect.hangs);
+        for &i in &effect.stays {
             q.0 -= i64::from(pinned(block, i) == Some(PinAs::Remove));
             if pinned(block, i) == Some(PinAs::Keep) || is_free(block, i) {
                 let f = &block.map.fruitlets[i];
@@ -171,51 +173,38 @@ fn quality(block: &Block, ways: &[&Way]) -> Option<Quality> {
                 let worth = p.king * f.king_probability
                     + p.diameter * f.diameter_m / mean_m
                     + p.reach * way.probability;
-                q.5 += (worth / 1e-9).round() as i64;
-                q.6 -= i as i64;
+                q.4 += (worth / 1e-9).round() as i64;
+                q.5 -= i as i64;
             }
         }
     }
-    let (gaps, by_choice) = narrow_gaps(block, &effects);
-    q.1 -= gaps;
-    q.2 -= by_choice;
+    q.1 -= narrow_gaps(block, &effects);
     let over = block
         .policy
         .target
         .fruit_per_tree
-        .map_or(0, |n| (q.3 - n.floor() as i64).max(0));
+        .map_or(0, |n| (q.2 - n.floor() as i64).max(0));
     q.1 -= over;
     Some(q)
 }
 
-/// Gaps below the spacing between neighbours that hold fruit, and those whose later cluster holds some by choice.
-fn narrow_gaps(block: &Block, effects: &[(Vec<usize>, Vec<usize>)]) -> (i64, i64) {
+/// Gaps below the spacing between neighbours that keep fruit.
+fn narrow_gaps(block: &Block, effects: &[Effect]) -> i64 {
     let Some(spacing_m) = block.policy.spacing_along_limb_m else {
-        return (0, 0);
+        return 0;
     };
-    let mut gaps = (0, 0);
+    let mut gaps = 0;
     for limb in 0..3 {
         let mut on: Vec<usize> = (0..effects.len()).collect();
-        on.retain(|&c| block.map.clusters[c].limb_idx == Some(limb) && !effects[c].0.is_empty());
+        on.retain(|&c| {
+            block.map.clusters[c].limb_idx == Some(limb) && !effects[c].stays.is_empty()
+        });
         let along = |c: usize| block.map.clusters[c].along_limb_m.unwrap();
         on.sort_by(|&a, &b| along(a).total_cmp(&along(b)).then(a.cmp(&b)));
-        for pair in on.windows(2) {
-            if along(pair[1]) - along(pair[0]) < spacing_m - 1e-9 {
-                gaps.0 += 1;
-                gaps.1 += i64::from(!effects[pair[1]].1.is_empty());
-            }
-        }
+        let is_narrow = |pair: &&[usize]| along(pair[1]) - along(pair[0]) < spacing_m - 1e-9;
+        gaps += on.windows(2).filter(is_narrow).count() as i64;
     }
     gaps
-}
-
-/// Refusals count only where the target cannot be met.
-fn compared(block: &Block, q: Quality, reachable_target: bool) -> Quality {
-    if block.policy.target.fruit_per_tree.is_none() || reachable_target {
-        (q.0, q.1, q.2, q.3, 0, q.5, q.6)
-    } else {
-        q
-    }
 }
 
 fn best(block: &Block) -> Quality {
@@ -237,18 +226,9 @@ fn best(block: &Block) -> Quality {
         }
         break;
     }
-    let best_of = |met: bool| all.iter().map(|q| compared(block, *q, met)).max().unwrap();
-    let best = best_of(true);
-    let target = block
-        .policy
-        .target
-        .fruit_per_tree
-        .map_or(i64::MAX, |n| n.floor() as i64);
-    if best.3 > target {
-        best_of(false)
-    } else {
-        best
-    }
+    all.into_iter()
+        .max()
+        .expect("to leave all as it is may be done")
 }
 
 fn as_chosen(block: &Block, decisions: &Decisions) -> Quality {
@@ -263,13 +243,7 @@ fn as_chosen(block: &Block, decisions: &Decisions) -> Quality {
     for (c, way) in &decisions.chosen {
         ways[*c] = way;
     }
-    let q = quality(block, &ways).expect("the chosen ways may be done");
-    let target = block
-        .policy
-        .target
-        .fruit_per_tree
-        .map_or(i64::MAX, |n| n.floor() as i64);
-    compared(block, q, q.3 <= target)
+    quality(block, &ways).expect("the chosen ways may be done")
 }
 
 proptest! {

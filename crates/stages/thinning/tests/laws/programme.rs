@@ -5,8 +5,9 @@ use corymb_model::ways::Way;
 use microlp::{ComparisonOp, LinearExpr, OptimizationDirection, Problem, Variable};
 use proptest::prelude::*;
 
-/// Fruit in all and total worth of the chosen ways; every cluster may be emptied, so the bounds can be met.
-fn by_choice(block: &Block) -> (usize, f64) {
+/// Fruit meant to stay, excess of what hangs in the clusters, and total worth, of the chosen ways; every cluster may be
+/// given up, so the bounds can be met.
+fn by_choice(block: &Block) -> (usize, usize, f64) {
     let decisions = block.decide();
     let mut ways: Vec<Way> = (block.map.clusters.iter())
         .map(|c| Way {
@@ -20,8 +21,14 @@ fn by_choice(block: &Block) -> (usize, f64) {
     }
     (
         ways.iter().map(|w| w.keepers.len()).sum(),
+        ways.iter().map(|w| excess(block, w)).sum(),
         ways.iter().map(|w| worth(block, w)).sum(),
     )
+}
+
+/// Fruit above what a cluster may hold, refused fruit included.
+fn excess(block: &Block, way: &Way) -> usize {
+    (way.keepers.len() + way.refused.len()).saturating_sub(block.policy.keep_at_most)
 }
 
 fn worth(block: &Block, way: &Way) -> f64 {
@@ -37,15 +44,26 @@ fn worth(block: &Block, way: &Way) -> f64 {
     way.keepers.iter().map(one).sum()
 }
 
-/// Fruit in all, then total worth with that number fixed, by branch and bound.
-fn by_programme(block: &Block) -> (usize, f64) {
-    let count = solve(block, None, |_, way| way.keepers.len() as f64).round();
-    (count as usize, solve(block, Some(count), worth))
+/// Fruit meant to stay, then excess with that number fixed, then worth with both fixed, by branch and bound.
+fn by_programme(block: &Block) -> (usize, usize, f64) {
+    let count = solve(block, None, None, |_, way| way.keepers.len() as f64).round();
+    let hanging = -solve(block, Some(count), None, |block, way| {
+        -(excess(block, way) as f64)
+    })
+    .round();
+    let worth = solve(block, Some(count), Some(hanging), worth);
+    (count as usize, hanging as usize, worth)
 }
 
-fn solve(block: &Block, fixed_count: Option<f64>, gain: impl Fn(&Block, &Way) -> f64) -> f64 {
+fn solve(
+    block: &Block,
+    fixed_count: Option<f64>,
+    fixed_hanging: Option<f64>,
+    gain: impl Fn(&Block, &Way) -> f64,
+) -> f64 {
     let mut problem = Problem::new(OptimizationDirection::Maximize);
     let mut total = LinearExpr::empty();
+    let mut hanging = LinearExpr::empty();
     let mut keeps: Vec<Vec<Variable>> = Vec::new();
     for entry in &block.ways {
         let mut one = LinearExpr::empty();
@@ -58,6 +76,7 @@ fn solve(block: &Block, fixed_count: Option<f64>, gain: impl Fn(&Block, &Way) ->
             let chosen = problem.add_binary_var(gain(block, way));
             one.add(chosen, 1.0);
             total.add(chosen, way.keepers.len() as f64);
+            hanging.add(chosen, excess(block, way) as f64);
             if !way.keepers.is_empty() {
                 keeping.push(chosen);
             }
@@ -75,6 +94,9 @@ fn solve(block: &Block, fixed_count: Option<f64>, gain: impl Fn(&Block, &Way) ->
     if let Some(count) = fixed_count {
         problem.add_constraint(total, ComparisonOp::Eq, count);
     }
+    if let Some(fixed) = fixed_hanging {
+        problem.add_constraint(hanging, ComparisonOp::Eq, fixed);
+    }
     for clique in cliques(block) {
         let mut at_most_one = LinearExpr::empty();
         clique
@@ -85,7 +107,7 @@ fn solve(block: &Block, fixed_count: Option<f64>, gain: impl Fn(&Block, &Way) ->
     }
     problem
         .solve()
-        .expect("emptying every cluster meets every bound")
+        .expect("giving up every cluster meets every bound")
         .into_solution()
         .expect("no limit interrupts it")
         .objective()
@@ -110,7 +132,11 @@ fn cliques(block: &Block) -> Vec<Vec<usize>> {
 }
 
 fn block() -> impl Strategy<Value = Block> {
-    let fruit = (0.0..1.0f64, 15.0..25.0f64).prop_map(|(king, mm)| Fruit::sure(king, mm));
+    let fruit = (0.0..1.0f64, 15.0..25.0f64, prop::bool::weighted(0.7));
+    let fruit = fruit.prop_map(|(king, mm, reachable)| Fruit {
+        reachable,
+        ..Fruit::sure(king, mm)
+    });
     let spur = (
         0usize..3,
         0u32..900,
@@ -133,9 +159,9 @@ proptest! {
 
     #[test]
     fn an_integer_programme_finds_nothing_better(block in block()) {
-        let (count, worth) = by_choice(&block);
-        let (most, best) = by_programme(&block);
-        prop_assert_eq!(count, most);
+        let (count, hanging, worth) = by_choice(&block);
+        let (most, least, best) = by_programme(&block);
+        prop_assert_eq!((count, hanging), (most, least));
         // the programme works to about 1e-8, the choice to a billionth a fruit
         prop_assert!((worth - best).abs() < 1e-6, "{worth} chosen, {best} possible");
     }
