@@ -11,6 +11,8 @@ use nalgebra::{Isometry3, Matrix3, Matrix4, Rotation3, Translation3, UnitQuatern
 /// A problem turned into the tool frame at one tilt, about the centre of the enclosed fruit.
 #[derive(Debug, Default)]
 pub(crate) struct Facing {
+    /// The tilt that it was turned to.
+    turned: Option<[f64; 2]>,
     pub rotation: Matrix3<f64>,
     pub own: FacingBody,
     /// Variance of the enclosed fruit across and along the tool, and of its radius; its covariance of z and radius.
@@ -29,6 +31,9 @@ pub(crate) struct FacingBody {
     pub centre: Vector3<f64>,
     pub top: Vector3<f64>,
     pub spur: Vector3<f64>,
+    /// Standard deviations of the heights of top and spur along the tool.
+    pub top_sd: f64,
+    pub spur_sd: f64,
 }
 
 /// A limb or an obstacle.
@@ -42,15 +47,22 @@ pub(crate) enum FacingSolid {
 }
 
 impl Facing {
-    /// Turns the problem; the buffers are used again.
+    /// Turns the problem, always the same one; the buffers are used again.
     pub(crate) fn turn(&mut self, problem: &Problem<'_>, tilt: &[f64; 2]) {
+        if self.turned == Some(*tilt) {
+            return;
+        }
+        self.turned = Some(*tilt);
         let rotation = problem.rotation(tilt);
         let back = rotation.transpose();
         let middle = problem.body.centre;
+        let (forward, tool_var) = (rotation.column(2).into_owned(), problem.located.tool_var);
         let place = |centre: &Vector3<f64>, stem: &StemLine| FacingBody {
             centre: back * (centre - middle),
             top: back * (stem.top - middle),
             spur: back * (stem.spur - middle),
+            top_sd: ((forward.transpose() * stem.top_cov * forward).x + tool_var).sqrt(),
+            spur_sd: (stem.spur_var + tool_var).sqrt(),
         };
         self.own = place(&middle, &problem.body.stem);
         self.neighbours.clear();
@@ -64,7 +76,7 @@ impl Facing {
         let solids = problem.solids.iter();
         self.solids
             .extend(solids.map(|s| seen_from_tool(&s.shape, &back, &middle)));
-        self.errors_along(&problem.body.cov, &rotation.column(2).into_owned());
+        self.errors_along(&problem.body.cov, &forward);
         self.rotation = rotation;
         let (tilt_rad, most) = (tilt[0].hypot(tilt[1]), problem.tool.tilt_tolerance_rad);
         let ln = ln_in_disc(tilt_rad, most, problem.axis_sd);

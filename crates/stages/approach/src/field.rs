@@ -2,11 +2,12 @@
 
 use crate::config::Config;
 use crate::facing::Facing;
-use crate::judge::{Condition, Finding};
-use crate::problem::{Aim, Noise, Problem};
+use crate::judge::{Condition, Finding, Question};
+use crate::problem::{Aim, Problem};
 use corymb_model::arm::ToolAction;
 use nalgebra::Vector3;
 use std::f64::consts::TAU;
+use std::ops::ControlFlow;
 
 /// A set of the fruit that may be removed, by slot: bit i is fruit i.
 pub(crate) type Set = u64;
@@ -35,6 +36,8 @@ const OUT_OF_RING: f64 = 1e4;
 /// The first pass leaves this much beside the depth at which the fruit just fits, in standard deviations and metres.
 const DEPTH_SDS: f64 = 1.5;
 const DEPTH_M: f64 = 5e-4;
+/// A probability below this counts as none, ln.
+const NO_CHANCE: f64 = -30.0;
 /// Depths tried with a guard.
 const GUARD_DEPTHS: u32 = 5;
 
@@ -89,10 +92,14 @@ impl<'a> Field<'a> {
             facing,
         };
         let places = field.places();
+        let mut best = f64::NEG_INFINITY;
         for tilt in field.tilts() {
-            field.facing.turn(&field.problem, &tilt);
             for at in &places {
-                field.note_turned(Aim { tilt, at: *at });
+                let aim = Aim { tilt, at: *at };
+                best = field
+                    .note_above(aim, best - HOPELESS)
+                    .unwrap_or(best)
+                    .max(best);
             }
         }
         field.drop_hopeless();
@@ -138,42 +145,47 @@ impl<'a> Field<'a> {
 
     /// Judges and keeps a pose. Returns its position.
     pub(crate) fn note(&mut self, aim: Aim) -> usize {
-        self.facing.turn(&self.problem, &aim.tilt);
-        self.note_turned(aim)
+        self.note_above(aim, f64::NEG_INFINITY);
+        self.aims.len().saturating_sub(1)
     }
 
-    fn note_turned(&mut self, aim: Aim) -> usize {
+    /// Judges and keeps a pose unless what is always there costs it more than `floor`. Returns that cost.
+    fn note_above(&mut self, aim: Aim, floor: f64) -> Option<f64> {
+        self.facing.turn(&self.problem, &aim.tilt);
+        let asked = question(&self.problem, None, floor);
+        let view = self.facing.view(&self.problem, &aim.at, &asked);
+        let mut total = Total::default();
+        let mut add = |f: Finding| total.add(&f, floor);
+        if view.enclosed(&mut add).is_break() || view.fixed(&mut add).is_break() {
+            return None;
+        }
         let from = self.rows.len();
         self.rows.extend_from_slice(&self.blank);
         let row = self.rows.get_mut(from..).unwrap_or_default();
-        let mut tally = Tally {
-            problem: &self.problem,
-            fixed: 0.0,
-            solid: 0.0,
-            row,
-        };
-        let still = Vector3::zeros();
-        self.facing.judge(
-            &self.problem,
-            &aim.at,
-            &self.problem.located,
-            &still,
-            false,
-            &mut |f| tally.add(f),
-        );
-        self.fixed.push(tally.fixed + tally.solid);
+        // a row holds all, however bad
+        let asked = question(&self.problem, None, f64::NEG_INFINITY);
+        let view = self.facing.view(&self.problem, &aim.at, &asked);
+        let _ = view.removable(&mut |f| {
+            add_to_row(row, &self.problem, &f);
+            ControlFlow::Continue(())
+        });
+        self.fixed.push(total.cost());
         self.aims.push(aim);
-        self.aims.len() - 1
+        Some(total.cost())
     }
 
-    /// Cost of a pose that is not kept.
-    pub(crate) fn cost_at(&mut self, aim: &Aim, there: &There) -> f64 {
-        let i = self.note(*aim);
-        let cost = self.cost(i, there);
-        self.aims.pop();
-        self.fixed.pop();
-        self.rows.truncate(i * self.slots);
-        cost
+    /// Cost of a pose that is not kept, or anything up to `floor` where it costs more than that.
+    pub(crate) fn cost_above(&mut self, aim: &Aim, there: &There, floor: f64) -> f64 {
+        self.facing.turn(&self.problem, &aim.tilt);
+        let asked = question(&self.problem, Some(there), floor);
+        let view = self.facing.view(&self.problem, &aim.at, &asked);
+        let mut total = Total::default();
+        let missed = (0..self.slots).filter(|&s| there.targets & (1 << s) != 0 && !self.is_near(s));
+        total.plain -= missed.fold(0.0, |sum, _| sum + OUT_OF_RING);
+        match view.all(&mut |f| total.add(&f, floor)) {
+            ControlFlow::Continue(()) => total.cost(),
+            ControlFlow::Break(()) => floor,
+        }
     }
 
     /// Keeps the poses that can matter for some set.
@@ -225,20 +237,28 @@ impl<'a> Field<'a> {
 
     /// What holds at a pose where these are there.
     pub(crate) fn findings(&mut self, aim: &Aim, there: &There) -> Vec<Finding> {
-        self.facing.turn(&self.problem, &aim.tilt);
         let mut findings = Vec::new();
-        let (problem, still) = (&self.problem, Vector3::zeros());
-        self.facing.judge(
-            problem,
-            &aim.at,
-            &problem.located,
-            &still,
-            false,
-            &mut |f| {
-                findings.extend(concerning(problem, f, there));
-            },
-        );
+        self.collect(aim, there, true, &mut findings);
         findings
+    }
+
+    /// The same without probabilities.
+    pub(crate) fn spares(&mut self, aim: &Aim, there: &There, into: &mut Vec<Finding>) {
+        self.collect(aim, there, false, into);
+    }
+
+    fn collect(&mut self, aim: &Aim, there: &There, odds: bool, into: &mut Vec<Finding>) {
+        self.facing.turn(&self.problem, &aim.tilt);
+        let asked = Question {
+            odds,
+            ..question(&self.problem, Some(there), f64::NEG_INFINITY)
+        };
+        let view = self.facing.view(&self.problem, &aim.at, &asked);
+        into.clear();
+        let _ = view.all(&mut |f| {
+            into.push(f);
+            ControlFlow::Continue(())
+        });
     }
 
     /// Mean probability that a closing succeeds over shifts of all fruit by their shared error, given in units of its
@@ -246,60 +266,89 @@ impl<'a> Field<'a> {
     pub(crate) fn unlocated(&mut self, aim: &Aim, there: &There, shifts: &[Vector3<f64>]) -> f64 {
         self.facing.turn(&self.problem, &aim.tilt);
         let into_tool = self.problem.rotation(&aim.tilt).transpose();
-        let noise = self.problem.unlocated;
         let shifted = |shift: &Vector3<f64>| {
             let moved = into_tool * shift * self.problem.shared_m;
-            self.chance(&(aim.at + moved), &noise, &-moved, there)
+            self.chance(&(aim.at + moved), &-moved, there)
         };
         #[allow(clippy::cast_precision_loss)] // few points
         let mean = shifts.iter().map(shifted).sum::<f64>() / shifts.len().max(1) as f64;
         mean * self.problem.body.existence
     }
 
-    fn chance(&self, at: &Vector3<f64>, noise: &Noise, shift: &Vector3<f64>, there: &There) -> f64 {
-        let (mut ln, mut solid) = (0.0, 0.0_f64);
-        self.facing
-            .judge(&self.problem, at, noise, shift, false, &mut |f| {
-                if let Condition::Solid(_) = f.condition {
-                    solid = solid.min(f.ln);
-                } else {
-                    ln += concerning(&self.problem, f, there).map_or(0.0, |f| f.ln);
-                }
-            });
-        (ln + solid).exp()
+    fn chance(&self, at: &Vector3<f64>, shift: &Vector3<f64>, there: &There) -> f64 {
+        let asked = Question {
+            noise: &self.problem.unlocated,
+            shift: *shift,
+            ..question(&self.problem, Some(there), f64::NEG_INFINITY)
+        };
+        let view = self.facing.view(&self.problem, at, &asked);
+        let mut total = Total::default();
+        match view.all(&mut |f| total.take(f.condition, f.ln, NO_CHANCE)) {
+            ControlFlow::Continue(()) => total.cost().exp(),
+            ControlFlow::Break(()) => 0.0,
+        }
     }
 }
 
-/// Adds up findings for one pose.
-struct Tally<'t> {
-    problem: &'t Problem<'t>,
-    fixed: f64,
+/// Adds up costs; errors of limbs are mostly shared: the worst of them stands for all.
+#[derive(Debug, Default)]
+struct Total {
+    plain: f64,
     solid: f64,
-    row: &'t mut [Cost],
 }
 
-impl Tally<'_> {
-    fn add(&mut self, finding: Finding) {
-        let cost = cost_of(&finding, 0.0);
-        let slot = |k: usize| self.problem.neighbours.get(k).and_then(|n| n.slot);
-        match finding.condition {
-            Condition::Body(k) | Condition::Stem(k) => {
-                if let Some(place) = slot(k).and_then(|s| self.row.get_mut(s)) {
-                    place.keep += cost;
-                    place.later += cost_of(&finding, nearer(self.problem, &finding));
-                    return;
-                }
-                self.fixed += cost;
-            }
-            Condition::Ring(k) => {
-                if let Some(place) = slot(k).and_then(|s| self.row.get_mut(s)) {
-                    place.target += cost;
-                }
-            }
-            // errors of limbs are mostly shared: the worst of them stands for all
-            Condition::Solid(_) => self.solid = self.solid.min(cost),
-            _ => self.fixed += cost,
+impl Total {
+    fn cost(&self) -> f64 {
+        self.plain + self.solid
+    }
+
+    fn add(&mut self, finding: &Finding, floor: f64) -> ControlFlow<()> {
+        self.take(finding.condition, cost_of(finding, 0.0), floor)
+    }
+
+    /// Ends below `floor`: no cost makes up for another.
+    fn take(&mut self, condition: Condition, cost: f64, floor: f64) -> ControlFlow<()> {
+        if let Condition::Solid(_) = condition {
+            self.solid = self.solid.min(cost);
+        } else {
+            self.plain += cost;
         }
+        if self.cost() < floor {
+            ControlFlow::Break(())
+        } else {
+            ControlFlow::Continue(())
+        }
+    }
+}
+
+/// Adds a finding about a fruit that may be removed.
+fn add_to_row(row: &mut [Cost], problem: &Problem<'_>, finding: &Finding) {
+    let cost = cost_of(finding, 0.0);
+    let slot = |k: usize| problem.neighbours.get(k).and_then(|n| n.slot);
+    match finding.condition {
+        Condition::Body(k) | Condition::Stem(k) => {
+            if let Some(place) = slot(k).and_then(|s| row.get_mut(s)) {
+                place.keep += cost;
+                place.later += cost_of(finding, nearer(problem, finding));
+            }
+        }
+        Condition::Ring(k) => {
+            if let Some(place) = slot(k).and_then(|s| row.get_mut(s)) {
+                place.target += cost;
+            }
+        }
+        _ => {}
+    }
+}
+
+/// With the place found again; costs down to `floor` matter.
+fn question<'q>(problem: &'q Problem<'_>, there: Option<&'q There>, floor: f64) -> Question<'q> {
+    Question {
+        noise: &problem.located,
+        shift: Vector3::zeros(),
+        there,
+        odds: true,
+        least_spare_m: GUARD_M + floor / FAILS_PER_M,
     }
 }
 
@@ -318,30 +367,6 @@ fn nearer(problem: &Problem<'_>, finding: &Finding) -> f64 {
         problem.tool.clearance_m
     } else {
         0.0
-    }
-}
-
-/// The finding as it counts where these are there; `None` where it does not.
-fn concerning(problem: &Problem<'_>, finding: Finding, there: &There) -> Option<Finding> {
-    let has = |set: Set, slot: usize| set & (1 << slot) != 0;
-    match finding.condition {
-        Condition::Body(k) | Condition::Stem(k) => match problem.neighbours.get(k)?.slot {
-            None => Some(finding),
-            Some(s) if has(there.targets, s) => None,
-            Some(s) if has(there.keep, s) => Some(finding),
-            Some(s) if has(there.later, s) => Some(Finding {
-                spare: finding.spare + nearer(problem, &finding),
-                ..finding
-            }),
-            Some(_) => None,
-        },
-        Condition::Ring(k) => problem
-            .neighbours
-            .get(k)?
-            .slot
-            .filter(|s| has(there.targets, *s))
-            .map(|_| finding),
-        _ => Some(finding),
     }
 }
 
@@ -364,4 +389,94 @@ fn rings_of(most: f64, rings: f64, count: impl Fn(f64) -> f64) -> Vec<[f64; 2]> 
         ring += 1.0;
     }
     points
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixture::{crowd, cup, guard, setup};
+    use crate::problem::Setting;
+    use crate::reach::Reach;
+    use crate::surroundings::Index;
+
+    /// Fields of a tool about each fruit of the only cluster of some maps.
+    fn on_fields(tool: &corymb_model::arm::ToolSpec, mut ask: impl FnMut(&mut Field<'_>)) {
+        let (config, setup) = (Config::default(), setup(tool.clone()));
+        let reach = Reach::of(&setup);
+        for seed in 0..12 {
+            let map = crowd(seed, 5);
+            let surroundings = Index::new(&map, None).about(0, 0.3, &config);
+            let slots: Vec<_> = (0..map.fruitlets.len()).map(Some).collect();
+            let setting = Setting {
+                surroundings: &surroundings,
+                slots: &slots,
+                reach: &reach,
+                repeatability_m: 2e-4,
+                solid_deviation_m: 0.0,
+            };
+            for local in 0..slots.len() {
+                if let Some(problem) = Problem::new(&setting, tool, local, 0.001) {
+                    ask(&mut Field::new(problem, slots.len(), &config));
+                }
+            }
+        }
+    }
+
+    fn sets() -> [There; 4] {
+        let there = |targets, keep, later| There {
+            targets,
+            keep,
+            later,
+        };
+        [
+            there(0, 0, 0),
+            there(0, 1, 0b11110),
+            there(0, 0b110, 0b1000),
+            there(0b10, 0b1, 0b11000),
+        ]
+    }
+
+    #[test]
+    fn a_pose_alone_costs_what_it_costs_in_the_field() {
+        let (mut above, mut below) = (0, 0);
+        for tool in [cup(), guard()] {
+            on_fields(&tool, |field| {
+                for i in (0..field.aims.len()).step_by(5) {
+                    let aim = field.aims[i];
+                    for there in &sets() {
+                        let cost = field.cost(i, there);
+                        let whole = field.cost_above(&aim, there, f64::NEG_INFINITY);
+                        assert!((whole - cost).abs() < 1e-9 * cost.abs().max(1.0));
+                        for floor in [-3000.0, -30.0, -1.0, -0.1] {
+                            let told = field.cost_above(&aim, there, floor);
+                            if cost > floor + 1e-6 {
+                                assert!(told.to_bits() == whole.to_bits());
+                                above += 1;
+                            } else if cost < floor - 1e-6 {
+                                assert!(told <= floor);
+                                below += 1;
+                            }
+                        }
+                    }
+                }
+            });
+        }
+        assert!(above > 1000 && below > 1000, "{above} {below}");
+    }
+
+    #[test]
+    fn spares_are_those_of_the_findings() {
+        on_fields(&cup(), |field| {
+            let (aim, mut spares) = (field.aims[0], Vec::new());
+            for there in &sets() {
+                field.spares(&aim, there, &mut spares);
+                let findings = field.findings(&aim, there);
+                assert_eq!(spares.len(), findings.len());
+                for (a, b) in spares.iter().zip(&findings) {
+                    assert_eq!(a.condition, b.condition);
+                    assert!(a.spare.to_bits() == b.spare.to_bits());
+                }
+            }
+        });
+    }
 }

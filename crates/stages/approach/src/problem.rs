@@ -40,6 +40,10 @@ pub(crate) struct Neighbour<'a> {
     pub slot: Option<usize>,
     /// The fruit.
     pub body: &'a Body,
+    /// Further than this from its centre, and from its stem, it holds as good as surely that the tool spares it, metres.
+    pub body_far_m: f64,
+    /// See above.
+    pub stem_far_m: f64,
 }
 
 /// One tool closing about one fruit.
@@ -140,7 +144,13 @@ impl<'a> Problem<'a> {
                 .any(|p| self.can_touch(p, slack));
             if stem_near || self.can_touch(&body.centre, body.radius + slack) {
                 let slot = setting.slots.get(other).copied().flatten();
-                self.neighbours.push(Neighbour { slot, body });
+                let stem_sd = body.stem.sd_bound.hypot(self.located.tool_var.sqrt());
+                self.neighbours.push(Neighbour {
+                    slot,
+                    body,
+                    body_far_m: self.tool.clearance_m + body.radius + slack,
+                    stem_far_m: SURE * stem_sd,
+                });
             }
         }
         let slack = SURE * self.located.solid_var.sqrt();

@@ -110,8 +110,9 @@ fn of_field(field: &mut Field<'_>, there: &There) -> Diagnosis {
         };
     }
     let mut left: Vec<(Aim, Excess)> = Vec::with_capacity(POSES);
+    let mut findings = Vec::new();
     for aim in field.likeliest(there, POSES) {
-        let findings = field.findings(&aim, there);
+        field.spares(&aim, there, &mut findings);
         left.push((aim, excess_of(&field.problem, &findings)));
     }
     for (stage, reason) in STAGES.into_iter().enumerate() {

@@ -16,6 +16,8 @@ const CUTS_AT_MOST: usize = 4;
 const GOOD_ENOUGH: f64 = 0.05;
 /// Nor is one that is this likely, nats (0.95).
 const LIKELY: f64 = -0.05;
+/// A local search ends here, nats (0.999).
+const ENOUGH: f64 = -0.001;
 /// Where a local search ends this much short, others are not tried, nats (2 mm).
 const FAR_SHORT: f64 = -100.0;
 /// Starts of the local search differ by this much, radians and metres.
@@ -80,8 +82,9 @@ impl Field<'_> {
             };
             used.push(start);
             let budget = self.config.poses_per_search;
-            let (end, cost) = climb(values(&start), &FIRST_STEPS, LAST_SHARE, budget, |v| {
-                self.cost_at(&aim_of(v), there)
+            let (from, steps) = (values(&start), &FIRST_STEPS);
+            let (end, cost) = climb(from, steps, LAST_SHARE, budget, ENOUGH, |v, floor| {
+                self.cost_above(&aim_of(v), there, floor)
             });
             let end = self.note(aim_of(&end));
             if cost > best.1 {
@@ -102,8 +105,10 @@ impl Field<'_> {
         excess: impl Fn(&Problem<'_>, &[Finding]) -> f64,
     ) -> Aim {
         let budget = self.config.poses_per_search;
-        let (end, _) = climb(values(start), &FIRST_STEPS, LAST_SHARE, budget, |v| {
-            let findings = self.findings(&aim_of(v), there);
+        let (from, steps) = (values(start), &FIRST_STEPS);
+        let mut findings = Vec::new();
+        let (end, _) = climb(from, steps, LAST_SHARE, budget, 0.0, |v, _| {
+            self.spares(&aim_of(v), there, &mut findings);
             -excess(&self.problem, &findings)
         });
         aim_of(&end)

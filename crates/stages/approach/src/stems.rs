@@ -1,6 +1,7 @@
 //! Stems at the cutting plane.
 
 use crate::chance::ln_normal;
+use crate::facing::FacingBody;
 use crate::surroundings::StemLine;
 use crate::sweep::crossing;
 use nalgebra::{Matrix3, Vector3};
@@ -19,13 +20,6 @@ pub(crate) struct Crossing {
     /// How far its top lies behind the plane, and its spur in front.
     pub top_below: f64,
     pub spur_above: f64,
-}
-
-/// Standard deviations of a [`Crossing`].
-pub(crate) struct CrossingErrors {
-    pub rho: f64,
-    pub top: f64,
-    pub spur: f64,
 }
 
 impl Crossing {
@@ -52,13 +46,9 @@ impl Crossing {
         }
     }
 
-    /// Standard deviations under those of the stem, the tool's rotation (orchard from tool) and variance.
-    pub(crate) fn errors(
-        &self,
-        stem: &StemLine,
-        rotation: &Matrix3<f64>,
-        tool_var: f64,
-    ) -> CrossingErrors {
+    /// Standard deviation of the distance from the axis, under those of the stem, the tool's rotation (orchard from
+    /// tool) and variance.
+    pub(crate) fn rho_sd(&self, stem: &StemLine, rotation: &Matrix3<f64>, tool_var: f64) -> f64 {
         let (t, near) = (self.t, 1.0 - self.t);
         let g = rotation * self.gradient;
         let top_var = (g.transpose() * stem.top_cov * g).x;
@@ -66,32 +56,34 @@ impl Crossing {
         let var = near * near * top_var
             + (t * t * stem.spur_var + tool_var) * g.norm_squared()
             + bow * bow;
-        let forward = rotation.column(2);
-        CrossingErrors {
-            rho: var.sqrt(),
-            top: ((forward.transpose() * stem.top_cov * forward).x + tool_var).sqrt(),
-            spur: (stem.spur_var + tool_var).sqrt(),
-        }
+        var.sqrt()
     }
 
     /// By how much the ends lie on different sides of the plane, whichever is in front.
     pub(crate) fn depth(&self) -> f64 {
-        self.top_below
-            .min(self.spur_above)
-            .max(-self.top_below.max(self.spur_above))
+        depth(self.top_below, self.spur_above)
     }
 
     /// ln of the probability that the fruit is behind the plane and the spur in front.
-    pub(crate) fn ln_upright(&self, sd: &CrossingErrors) -> f64 {
-        ln_normal(self.top_below / sd.top) + ln_normal(self.spur_above / sd.spur)
+    pub(crate) fn ln_upright(&self, sd: &FacingBody) -> f64 {
+        ln_normal(self.top_below / sd.top_sd) + ln_normal(self.spur_above / sd.spur_sd)
     }
 
     /// ln of the probability that it crosses, in the likelier sense.
-    pub(crate) fn ln_crosses(&self, sd: &CrossingErrors) -> f64 {
+    pub(crate) fn ln_crosses(&self, sd: &FacingBody) -> f64 {
         if self.top_below + self.spur_above >= 0.0 {
             self.ln_upright(sd)
         } else {
-            ln_normal(-self.top_below / sd.top) + ln_normal(-self.spur_above / sd.spur)
+            ln_normal(-self.top_below / sd.top_sd) + ln_normal(-self.spur_above / sd.spur_sd)
         }
     }
+}
+
+fn depth(top_below: f64, spur_above: f64) -> f64 {
+    top_below.min(spur_above).max(-top_below.max(spur_above))
+}
+
+/// [`Crossing::depth`] of a stem with the plane at `z`.
+pub(crate) fn depth_of(top: &Vector3<f64>, spur: &Vector3<f64>, z: f64) -> f64 {
+    depth(z - top.z, spur.z - z)
 }
