@@ -92,8 +92,12 @@ impl<'a> Field<'a> {
             facing,
         };
         let places = field.places();
-        let mut best = f64::NEG_INFINITY;
-        for tilt in field.tilts() {
+        let (mut best, tilts) = (f64::NEG_INFINITY, field.tilts());
+        let poses = tilts.len() * places.len();
+        field.aims.reserve(poses);
+        field.fixed.reserve(poses);
+        field.rows.reserve(poses * slots);
+        for tilt in tilts {
             for at in &places {
                 let aim = Aim { tilt, at: *at };
                 best = field
@@ -242,7 +246,7 @@ impl<'a> Field<'a> {
         findings
     }
 
-    /// The same without probabilities.
+    /// The same without probabilities; a solid that keeps the clearance may be missing.
     pub(crate) fn spares(&mut self, aim: &Aim, there: &There, into: &mut Vec<Finding>) {
         self.collect(aim, there, false, into);
     }
@@ -251,6 +255,7 @@ impl<'a> Field<'a> {
         self.facing.turn(&self.problem, &aim.tilt);
         let asked = Question {
             odds,
+            nearest_solid: false,
             ..question(&self.problem, Some(there), f64::NEG_INFINITY)
         };
         let view = self.facing.view(&self.problem, &aim.at, &asked);
@@ -265,33 +270,32 @@ impl<'a> Field<'a> {
     /// standard deviation.
     pub(crate) fn unlocated(&mut self, aim: &Aim, there: &There, shifts: &[Vector3<f64>]) -> f64 {
         self.facing.turn(&self.problem, &aim.tilt);
-        let into_tool = self.problem.rotation(&aim.tilt).transpose();
-        let shifted = |shift: &Vector3<f64>| {
-            let moved = into_tool * shift * self.problem.shared_m;
-            self.chance(&(aim.at + moved), &-moved, there)
-        };
-        #[allow(clippy::cast_precision_loss)] // few points
-        let mean = shifts.iter().map(shifted).sum::<f64>() / shifts.len().max(1) as f64;
-        mean * self.problem.body.existence
-    }
-
-    fn chance(&self, at: &Vector3<f64>, shift: &Vector3<f64>, there: &There) -> f64 {
         let asked = Question {
             noise: &self.problem.unlocated,
-            shift: *shift,
             ..question(&self.problem, Some(there), f64::NEG_INFINITY)
         };
-        let view = self.facing.view(&self.problem, at, &asked);
-        let mut total = Total::default();
-        match view.all(&mut |f| total.take(f.condition, f.ln, NO_CHANCE)) {
-            ControlFlow::Continue(()) => total.cost().exp(),
-            ControlFlow::Break(()) => 0.0,
-        }
+        // limbs and obstacles stay where they are: so does their part
+        let mut solid = Total::default();
+        let view = self.facing.view(&self.problem, &aim.at, &asked);
+        let _ = view.solids(&mut |f| solid.take(f.condition, f.ln, f64::NEG_INFINITY));
+        let into_tool = self.facing.rotation.transpose();
+        let chance = |shift: &Vector3<f64>| {
+            let at = aim.at + into_tool * shift * self.problem.shared_m;
+            let view = self.facing.view(&self.problem, &at, &asked);
+            let mut total = solid;
+            match view.fruit(&mut |f| total.take(f.condition, f.ln, NO_CHANCE)) {
+                ControlFlow::Continue(()) => total.cost().exp(),
+                ControlFlow::Break(()) => 0.0,
+            }
+        };
+        #[allow(clippy::cast_precision_loss)] // few points
+        let mean = shifts.iter().map(chance).sum::<f64>() / shifts.len().max(1) as f64;
+        mean * self.problem.body.existence
     }
 }
 
 /// Adds up costs; errors of limbs are mostly shared: the worst of them stands for all.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone, Copy)]
 struct Total {
     plain: f64,
     solid: f64,
@@ -345,9 +349,9 @@ fn add_to_row(row: &mut [Cost], problem: &Problem<'_>, finding: &Finding) {
 fn question<'q>(problem: &'q Problem<'_>, there: Option<&'q There>, floor: f64) -> Question<'q> {
     Question {
         noise: &problem.located,
-        shift: Vector3::zeros(),
         there,
         odds: true,
+        nearest_solid: true,
         least_spare_m: GUARD_M + floor / FAILS_PER_M,
     }
 }

@@ -61,12 +61,12 @@ const SMALL: f64 = -1e-4;
 pub(crate) struct Question<'q> {
     /// How sure positions are.
     pub noise: &'q Noise,
-    /// How far limbs and obstacles lie from where they would be if the fruit lay as mapped, tool frame.
-    pub shift: Vector3<f64>,
     /// Who of the fruit that may be removed is there; `None` = each is judged as if it stayed and as if it were cut.
     pub there: Option<&'q There>,
-    /// Whether probabilities are wanted; else each ln is 0.
+    /// Whether probabilities are wanted; else each ln is 0, and solids that keep the clearance are left out.
     pub odds: bool,
+    /// Whether the nearest solid stands for all: others need not be told.
+    pub nearest_solid: bool,
     /// A condition with less to spare ends the judgement before its probability is worked out, metres.
     pub least_spare_m: f64,
 }
@@ -120,9 +120,19 @@ pub(crate) struct View<'v> {
 impl View<'_> {
     /// Every condition of the closing.
     pub(crate) fn all(&self, put: &mut impl FnMut(Finding) -> ControlFlow<()>) -> ControlFlow<()> {
+        self.fruit(put)?;
+        self.solids(put)?;
+        self.reach(put)
+    }
+
+    /// Of the enclosed fruit and all others.
+    pub(crate) fn fruit(
+        &self,
+        put: &mut impl FnMut(Finding) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
         self.enclosed(put)?;
         self.removable(put)?;
-        self.fixed(put)
+        self.neighbours(false, put)
     }
 
     /// What must hold of fruit that may be removed.
@@ -388,17 +398,25 @@ impl View<'_> {
         (within.min(beyond).min(c.depth()), ln)
     }
 
-    fn solids(&self, put: &mut impl FnMut(Finding) -> ControlFlow<()>) -> ControlFlow<()> {
+    /// What must hold of limbs and obstacles.
+    pub(crate) fn solids(
+        &self,
+        put: &mut impl FnMut(Finding) -> ControlFlow<()>,
+    ) -> ControlFlow<()> {
         if self.facing.solids.is_empty() {
             return ControlFlow::Continue(());
         }
-        let (tool, at) = (self.problem.tool, self.at + self.question.shift);
-        let sd = self.question.noise.solid_var.sqrt();
-        let far = tool.clearance_m + SURE * sd;
+        let (tool, question) = (self.problem.tool, self.question);
+        let sd = question.noise.solid_var.sqrt();
+        let sure = if question.odds { SURE } else { 0.0 };
+        let mut far = tool.clearance_m + sure * sd;
         for (k, solid) in self.facing.solids.iter().enumerate() {
-            let distance = self.distance(solid, &at, far);
+            let distance = self.distance(solid, &self.at, far);
             if !distance.is_finite() {
                 continue;
+            }
+            if question.nearest_solid {
+                far = far.min(distance);
             }
             let spare = distance - tool.clearance_m;
             self.enough(spare)?;

@@ -73,11 +73,12 @@ impl Field<'_> {
             if best.1 >= bound - GOOD_ENOUGH || best.1 > LIKELY {
                 break;
             }
-            let Some(start) = self
-                .best_of(there, &used)
-                .and_then(|(i, _)| self.aims.get(i))
-                .copied()
-            else {
+            let start = if used.is_empty() {
+                Some(best)
+            } else {
+                self.best_of(there, &used)
+            };
+            let Some(start) = start.and_then(|(i, _)| self.aims.get(i)).copied() else {
                 break;
             };
             used.push(start);
