@@ -1,6 +1,7 @@
 //! A problem seen from the tool at one tilt.
 
 use crate::chance::ln_in_disc;
+use crate::field::Set;
 use crate::judge::{Condition, Finding};
 use crate::problem::Problem;
 use crate::solids::SolidShape;
@@ -11,8 +12,8 @@ use nalgebra::{Isometry3, Matrix3, Matrix4, Rotation3, Translation3, UnitQuatern
 /// A problem turned into the tool frame at one tilt, about the centre of the enclosed fruit.
 #[derive(Debug, Default)]
 pub(crate) struct Facing {
-    /// The tilt that it was turned to.
-    turned: Option<[f64; 2]>,
+    /// The tilt that it was turned to, and which of the fruit that may be removed were turned.
+    turned: Option<([f64; 2], Set)>,
     pub rotation: Matrix3<f64>,
     pub own: FacingBody,
     /// Variance of the enclosed fruit across and along the tool, and of its radius; its covariance of z and radius.
@@ -47,12 +48,16 @@ pub(crate) enum FacingSolid {
 }
 
 impl Facing {
-    /// Turns the problem, always the same one; the buffers are used again.
-    pub(crate) fn turn(&mut self, problem: &Problem<'_>, tilt: &[f64; 2]) {
-        if self.turned == Some(*tilt) {
+    /// Turns the problem, always the same one, with the fruit of `present` among those that may be removed; the
+    /// buffers are used again.
+    pub(crate) fn turn(&mut self, problem: &Problem<'_>, tilt: &[f64; 2], present: Set) {
+        if self
+            .turned
+            .is_some_and(|(was, had)| was == *tilt && had & present == present)
+        {
             return;
         }
-        self.turned = Some(*tilt);
+        self.turned = Some((*tilt, present));
         let rotation = problem.rotation(tilt);
         let back = rotation.transpose();
         let middle = problem.body.centre;
@@ -66,12 +71,13 @@ impl Facing {
         };
         self.own = place(&middle, &problem.body.stem);
         self.neighbours.clear();
-        self.neighbours.extend(
-            problem
-                .neighbours
-                .iter()
-                .map(|n| place(&n.body.centre, &n.body.stem)),
-        );
+        self.neighbours.extend(problem.neighbours.iter().map(|n| {
+            if n.slot.is_none_or(|slot| present & (1 << slot) != 0) {
+                place(&n.body.centre, &n.body.stem)
+            } else {
+                FacingBody::default()
+            }
+        }));
         self.solids.clear();
         let solids = problem.solids.iter();
         self.solids

@@ -23,6 +23,24 @@ pub(crate) struct There {
     pub later: Set,
 }
 
+impl There {
+    fn all(&self) -> Set {
+        self.targets | self.keep | self.later
+    }
+
+    /// Which of its costs a slot has; `None` where its fruit is gone.
+    fn part(&self, slot: usize) -> Option<usize> {
+        let bit = 1 << slot;
+        if self.targets & bit != 0 {
+            Some(TARGET)
+        } else if self.keep & bit != 0 {
+            Some(KEEP)
+        } else {
+            (self.later & bit != 0).then_some(LATER)
+        }
+    }
+}
+
 /// What a missing metre costs beside the probability, nats: the search comes back inside at once.
 const FAILS_PER_M: f64 = 5e4;
 /// A missing radian counts as this many metres.
@@ -41,13 +59,11 @@ const NO_CHANCE: f64 = -30.0;
 /// Depths tried with a guard.
 const GUARD_DEPTHS: u32 = 5;
 
-/// Costs of one slot at one pose, nats.
-#[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Cost {
-    pub target: f64,
-    pub keep: f64,
-    pub later: f64,
-}
+/// Costs of one slot at one pose, nats: as [`TARGET`], [`KEEP`] and [`LATER`].
+pub(crate) type Cost = [f64; 3];
+pub(crate) const TARGET: usize = 0;
+const KEEP: usize = 1;
+pub(crate) const LATER: usize = 2;
 
 /// Poses about one fruit with their costs.
 pub(crate) struct Field<'a> {
@@ -68,16 +84,10 @@ pub(crate) struct Field<'a> {
 impl<'a> Field<'a> {
     /// The first pass: directions x positions. Cost: that, times the near neighbours.
     pub(crate) fn new(problem: Problem<'a>, slots: usize, config: &'a Config) -> Self {
-        let mut blank = vec![
-            Cost {
-                target: -OUT_OF_RING,
-                ..Cost::default()
-            };
-            slots
-        ];
+        let mut blank = vec![[-OUT_OF_RING, 0.0, 0.0]; slots];
         for slot in problem.neighbours.iter().filter_map(|n| n.slot) {
             if let Some(start) = blank.get_mut(slot) {
-                start.target = 0.0;
+                start[TARGET] = 0.0;
             }
         }
         let (aims, fixed, rows, facing) = (Vec::new(), Vec::new(), Vec::new(), Facing::default());
@@ -155,7 +165,7 @@ impl<'a> Field<'a> {
 
     /// Judges and keeps a pose unless what is always there costs it more than `floor`. Returns that cost.
     fn note_above(&mut self, aim: Aim, floor: f64) -> Option<f64> {
-        self.facing.turn(&self.problem, &aim.tilt);
+        self.facing.turn(&self.problem, &aim.tilt, Set::MAX);
         let asked = question(&self.problem, None, floor);
         let view = self.facing.view(&self.problem, &aim.at, &asked);
         let mut total = Total::default();
@@ -180,7 +190,7 @@ impl<'a> Field<'a> {
 
     /// Cost of a pose that is not kept, or anything up to `floor` where it costs more than that.
     pub(crate) fn cost_above(&mut self, aim: &Aim, there: &There, floor: f64) -> f64 {
-        self.facing.turn(&self.problem, &aim.tilt);
+        self.facing.turn(&self.problem, &aim.tilt, there.all());
         let asked = question(&self.problem, Some(there), floor);
         let view = self.facing.view(&self.problem, &aim.at, &asked);
         let mut total = Total::default();
@@ -223,20 +233,27 @@ impl<'a> Field<'a> {
             .unwrap_or_default()
     }
 
+    /// Cost of each pose where these are there.
+    pub(crate) fn costs(&self, there: &There) -> impl Iterator<Item = f64> {
+        let parts: Vec<(usize, usize)> = (0..self.slots)
+            .filter_map(|slot| Some((slot, there.part(slot)?)))
+            .collect();
+        let rows = self.rows.chunks_exact(self.slots.max(1));
+        self.fixed.iter().zip(rows).map(move |(fixed, row)| {
+            let each = parts
+                .iter()
+                .filter_map(|(s, part)| Some(row.get(*s)?[*part]));
+            each.fold(*fixed, |sum, cost| sum + cost)
+        })
+    }
+
     /// Cost of pose `i` where these are there.
     pub(crate) fn cost(&self, i: usize, there: &There) -> f64 {
-        let mut cost = self.fixed.get(i).copied().unwrap_or(f64::NEG_INFINITY);
-        for (s, slot) in self.row(i).iter().enumerate() {
-            let bit = 1 << s;
-            if there.targets & bit != 0 {
-                cost += slot.target;
-            } else if there.keep & bit != 0 {
-                cost += slot.keep;
-            } else if there.later & bit != 0 {
-                cost += slot.later;
-            }
-        }
-        cost
+        let fixed = self.fixed.get(i).copied().unwrap_or(f64::NEG_INFINITY);
+        let slots = self.row(i).iter().enumerate();
+        slots
+            .filter_map(|(s, slot)| Some(slot[there.part(s)?]))
+            .fold(fixed, |sum, cost| sum + cost)
     }
 
     /// What holds at a pose where these are there.
@@ -252,7 +269,7 @@ impl<'a> Field<'a> {
     }
 
     fn collect(&mut self, aim: &Aim, there: &There, odds: bool, into: &mut Vec<Finding>) {
-        self.facing.turn(&self.problem, &aim.tilt);
+        self.facing.turn(&self.problem, &aim.tilt, there.all());
         let asked = Question {
             odds,
             nearest_solid: false,
@@ -269,7 +286,7 @@ impl<'a> Field<'a> {
     /// Mean probability that a closing succeeds over shifts of all fruit by their shared error, given in units of its
     /// standard deviation.
     pub(crate) fn unlocated(&mut self, aim: &Aim, there: &There, shifts: &[Vector3<f64>]) -> f64 {
-        self.facing.turn(&self.problem, &aim.tilt);
+        self.facing.turn(&self.problem, &aim.tilt, there.all());
         let asked = Question {
             noise: &self.problem.unlocated,
             ..question(&self.problem, Some(there), f64::NEG_INFINITY)
@@ -332,13 +349,13 @@ fn add_to_row(row: &mut [Cost], problem: &Problem<'_>, finding: &Finding) {
     match finding.condition {
         Condition::Body(k) | Condition::Stem(k) => {
             if let Some(place) = slot(k).and_then(|s| row.get_mut(s)) {
-                place.keep += cost;
-                place.later += cost_of(finding, nearer(problem, finding));
+                place[KEEP] += cost;
+                place[LATER] += cost_of(finding, nearer(problem, finding));
             }
         }
         Condition::Ring(k) => {
             if let Some(place) = slot(k).and_then(|s| row.get_mut(s)) {
-                place.target += cost;
+                place[TARGET] += cost;
             }
         }
         _ => {}
@@ -449,6 +466,8 @@ mod tests {
                     let aim = field.aims[i];
                     for there in &sets() {
                         let cost = field.cost(i, there);
+                        let listed = field.costs(there).nth(i).unwrap();
+                        assert!(listed.to_bits() == cost.to_bits());
                         let whole = field.cost_above(&aim, there, f64::NEG_INFINITY);
                         assert!((whole - cost).abs() < 1e-9 * cost.abs().max(1.0));
                         for floor in [-3000.0, -30.0, -1.0, -0.1] {

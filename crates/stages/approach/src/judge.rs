@@ -184,12 +184,6 @@ impl View<'_> {
             .min(own.spur_above);
         self.enough((room - rho).min(front).min(bottom).min(own_spare))?;
         facing.tilt.into_iter().try_for_each(&mut *put)?;
-        let sd = (facing.across_var + facing.radius_var + tool_var).sqrt();
-        put(Finding {
-            condition: Condition::Inside,
-            spare: room - rho,
-            ln: self.ln(|| ln_in_disc(rho, room, sd)),
-        })?;
         let z_var = facing.along_var + facing.radius_var + tool_var;
         for (spare, sign) in [(front, 1.0), (bottom, -1.0)] {
             let var = z_var + sign * 2.0 * facing.along_radius_cov;
@@ -199,6 +193,12 @@ impl View<'_> {
                 ln: self.ln(|| ln_normal(spare / var.max(tool_var).sqrt())),
             })?;
         }
+        let sd = (facing.across_var + facing.radius_var + tool_var).sqrt();
+        put(Finding {
+            condition: Condition::Inside,
+            spare: room - rho,
+            ln: self.ln(|| ln_in_disc(rho, room, sd)),
+        })?;
         let stem = &self.problem.body.stem;
         put(Finding {
             condition: Condition::OwnStem,

@@ -3,7 +3,7 @@
 //! From the best poses of a first pass ([`crate::field`]) a pattern search goes on over tilt, position and depth; each
 //! pose that it finds is at hand for all other sets as well.
 
-use crate::field::{Field, Set, There};
+use crate::field::{Field, LATER, Set, TARGET, There};
 use crate::judge::{Condition, Finding};
 use crate::pattern::climb;
 use crate::problem::{Aim, Problem};
@@ -41,8 +41,7 @@ impl Field<'_> {
     /// The best pose known for a set, none of `used` or near to it; with its cost.
     fn best_of(&self, there: &There, used: &[Aim]) -> Option<(usize, f64)> {
         let mut best: Option<(usize, f64)> = None;
-        for (i, aim) in self.aims.iter().enumerate() {
-            let cost = self.cost(i, there);
+        for (i, (aim, cost)) in self.aims.iter().zip(self.costs(there)).enumerate() {
             if best.is_none_or(|(_, b)| cost > b) && used.iter().all(|u| is_apart(u, aim)) {
                 best = Some((i, cost));
             }
@@ -123,7 +122,7 @@ impl Field<'_> {
                 .row(i)
                 .iter()
                 .enumerate()
-                .filter(|(s, c)| may_go & (1 << s) != 0 && c.target > c.later);
+                .filter(|(s, c)| may_go & (1 << s) != 0 && c[TARGET] > c[LATER]);
             let targets = cut.fold(0, |set: Set, (s, _)| set | (1 << s));
             if targets != 0 {
                 let cost = self.cost(
@@ -152,11 +151,13 @@ impl Field<'_> {
 
     /// The best poses known for a set, whether they do or not, the best first.
     pub(crate) fn likeliest(&self, there: &There, most: usize) -> Vec<Aim> {
-        let mut ranked: Vec<(f64, usize)> = (0..self.aims.len())
-            .map(|i| (self.cost(i, there), i))
-            .collect();
-        ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        ranked.truncate(most);
+        let mut ranked: Vec<(f64, usize)> = self.costs(there).zip(0..).collect();
+        let better = |a: &(f64, usize), b: &(f64, usize)| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1));
+        if most < ranked.len() {
+            ranked.select_nth_unstable_by(most, better);
+            ranked.truncate(most);
+        }
+        ranked.sort_unstable_by(better);
         ranked
             .into_iter()
             .filter_map(|(_, i)| self.aims.get(i).copied())

@@ -28,9 +28,17 @@ pub(crate) struct Lenses<'a> {
 /// A body that hides what is behind it, and images that show the place of one cluster; what is seen is kept.
 pub(crate) struct Seen<'a> {
     surroundings: &'a Surroundings,
-    views: Vec<(&'a Lens, Isometry3<f64>)>,
+    views: Vec<View<'a>>,
     step_m: f64,
     known: BTreeMap<[i32; 3], Space>,
+}
+
+/// An image.
+struct View<'a> {
+    lens: &'a Lens,
+    camera_from_orchard: Isometry3<f64>,
+    /// Where it was taken from.
+    eye: Vector3<f64>,
 }
 
 /// What is at a point.
@@ -79,9 +87,14 @@ impl<'a> Lenses<'a> {
                 .filter_map(|k| views.get(k * n / wanted).copied())
                 .collect();
         }
+        let views = views.into_iter().map(|(lens, camera_from_orchard)| View {
+            lens,
+            eye: camera_from_orchard.inverse().translation.vector,
+            camera_from_orchard,
+        });
         Some(Seen {
             surroundings,
-            views,
+            views: views.collect(),
             step_m: config.sight_step_m,
             known: BTreeMap::new(),
         })
@@ -113,12 +126,14 @@ impl Seen<'_> {
             (ends[0].sup(&ends[1]) + around),
         ]
         .map(|p| p.map(|x| cell(x / self.step_m)));
+        let tool_from_orchard = orchard_from_tool.inverse();
+        let turn = *tool_from_orchard.rotation.to_rotation_matrix().matrix();
         let (mut seen, mut unseen) = (0_u32, 0_u32);
         for i in first.x..=last.x {
             for j in first.y..=last.y {
                 for k in first.z..=last.z {
                     let p = self.place([i, j, k]);
-                    let p_in_tool = orchard_from_tool.inverse_transform_point(&p.into()).coords;
+                    let p_in_tool = turn * p + tool_from_orchard.translation.vector;
                     if swept.distance(&p_in_tool) <= 0.0 {
                         match self.at([i, j, k], &p) {
                             Space::Filled => {}
@@ -157,15 +172,14 @@ impl Seen<'_> {
         {
             return Space::Filled;
         }
-        for (lens, camera_from_orchard) in &self.views {
-            if is_in_image(lens, camera_from_orchard, p) {
-                let eye = camera_from_orchard.inverse().translation.vector;
-                if !self.is_hidden(&eye, p) {
-                    return Space::Seen;
-                }
-            }
+        let shows = |view: &View<'_>| {
+            is_in_image(view.lens, &view.camera_from_orchard, p) && !self.is_hidden(&view.eye, p)
+        };
+        if self.views.iter().any(shows) {
+            Space::Seen
+        } else {
+            Space::Unseen
         }
-        Space::Unseen
     }
 
     fn is_hidden(&self, eye: &Vector3<f64>, p: &Vector3<f64>) -> bool {
