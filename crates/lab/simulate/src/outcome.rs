@@ -78,6 +78,7 @@ pub(crate) fn assemble(
             .iter()
             .map(|i| (i.frame.id.clone(), i.labels.clone()))
             .collect(),
+        ..Truth::default()
     };
     let shares: Vec<f64> = images
         .iter()

@@ -70,6 +70,7 @@ fn check_truth(file: TruthFile, run: &Run, out: &mut Findings) -> Truth {
     Truth {
         fruitlets,
         detections,
+        ..Truth::default()
     }
 }
 

@@ -150,7 +150,7 @@ fn truth(trees: &[Vec<Vec<Spec>>]) -> Truth {
     }
     Truth {
         fruitlets,
-        detections: BTreeMap::new(),
+        ..Truth::default()
     }
 }
 
