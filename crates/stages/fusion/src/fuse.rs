@@ -21,8 +21,8 @@ use corymb_model::scene::Scene;
 const PRIOR_SHIFT: f64 = 1.0;
 
 /// Steps of refinement before associations change again, and at the end.
-const ROUND_STEPS: usize = 2;
-const FINAL_STEPS: usize = 3;
+pub(crate) const ROUND_STEPS: usize = 2;
+pub(crate) const FINAL_STEPS: usize = 3;
 
 /// Everything the rounds share.
 pub(crate) struct Work<'a> {
@@ -62,7 +62,7 @@ pub fn fuse(run: &Run, config: &Config) -> Scene {
 }
 
 impl<'a> Work<'a> {
-    fn new(run: &'a Run, config: &'a Config) -> Self {
+    pub(crate) fn new(run: &'a Run, config: &'a Config) -> Self {
         let obs = Observations::new(run, config.border_px);
         let grids = (0..run.frames.len()).map(|f| Grid::new(&obs, f)).collect();
         let stated = &run.noise;
@@ -149,7 +149,7 @@ impl<'a> Work<'a> {
         landmarks
     }
 
-    fn refine(&mut self, landmarks: &mut [Landmark], iterations: usize) {
+    pub(crate) fn refine(&mut self, landmarks: &mut [Landmark], iterations: usize) {
         let mounts = self.run.cameras.len() > 1;
         let terms = Terms {
             model: self.evidence.model,
@@ -167,7 +167,7 @@ impl<'a> Work<'a> {
     }
 
     /// Takes noise levels from the run where it shows them.
-    fn learn(&mut self, landmarks: &[Landmark]) {
+    pub(crate) fn learn(&mut self, landmarks: &[Landmark]) {
         if let Some((model, _)) =
             noise::edge_model(&self.obs, &self.stand, landmarks, &self.evidence.model)
         {

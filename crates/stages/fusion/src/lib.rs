@@ -12,6 +12,7 @@ mod edge_model;
 mod envelope;
 mod fuse;
 mod grid;
+mod known;
 mod limbs;
 mod merge;
 mod nodes;
@@ -28,3 +29,4 @@ mod trajectory;
 
 pub use config::Config;
 pub use fuse::fuse;
+pub use known::fuse_known;

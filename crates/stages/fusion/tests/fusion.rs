@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
 
-use corymb_fusion::{Config, fuse};
+use corymb_fusion::{Config, fuse, fuse_known};
 use corymb_model::frames::Pose;
 use corymb_model::run::{BoxRef, Class, Detection, Frame, Run};
 use corymb_model::scene::Scene;
@@ -270,4 +270,43 @@ fn a_camera_that_stands_still_invents_no_depth_it_does_not_have() {
             "no parallax, yet the place is stated to {depth_sd} m"
         );
     }
+}
+
+/// The true identity of every body box.
+fn identities(s: &Simulated) -> Vec<Vec<Option<usize>>> {
+    let of = |f: &Frame| s.truth.detections[&f.id].clone();
+    s.run.frames.iter().map(of).collect()
+}
+
+#[test]
+fn known_identities_leave_nothing_to_associate() {
+    let s = simulate(&SceneSpec::hard(), 5).unwrap();
+    let scene = fuse_known(&s.run, &identities(&s), &Config::default());
+    let (found, expected, bodies) = hits(&s, &scene);
+    let (found_alone, _, _) = hits(&s, &fuse(&s.run, &Config::default()));
+    assert!(bodies <= expected, "{bodies} bodies of {expected}");
+    assert!(found > found_alone, "{found} with, {found_alone} without");
+    for body in &scene.bodies {
+        let shown: Vec<Option<usize>> = (body.boxes.iter().chain(&body.duplicate_boxes))
+            .map(|at| {
+                let frame = &s.run.frames[at.frame_idx as usize];
+                s.truth.detections[&frame.id][at.detection_idx as usize]
+            })
+            .collect();
+        assert!(shown.iter().all(|l| l.is_some() && *l == shown[0]));
+        let mut frames: Vec<u32> = body.boxes.iter().map(|b| b.frame_idx).collect();
+        frames.dedup();
+        assert_eq!(frames.len(), body.boxes.len());
+    }
+}
+
+#[test]
+fn identities_that_say_nothing_give_nothing() {
+    let s = simulate(&SceneSpec::perfect(), 3).unwrap();
+    let none: Vec<Vec<Option<usize>>> = Vec::new();
+    assert!(
+        fuse_known(&s.run, &none, &Config::default())
+            .bodies
+            .is_empty()
+    );
 }
