@@ -8,7 +8,9 @@ mod detector;
 mod errors;
 mod kinds;
 mod orchard;
+mod overrides;
 mod passes;
+mod pieces;
 mod plants;
 mod rigs;
 
@@ -17,7 +19,9 @@ pub use check::check;
 pub use detector::{AxisSpec, DepthSpec, DetectorSpec, PartSpec, TrackSpec};
 pub use errors::{ErrorSpec, PoseSource, StatedSpec};
 pub use orchard::OrchardSpec;
+pub use overrides::{Override, OverrideError, with_overrides};
 pub use passes::{AlongRow, Facing, Free, Motion, PassSpec};
+pub use pieces::{DetectorFile, DetectorStated, ErrorsFile, ErrorsStated, RigFile};
 pub use plants::{BodyKind, CropSpec, LeafSpec, WindSpec};
 
 use serde::{Deserialize, Serialize};
