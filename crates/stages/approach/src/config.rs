@@ -3,7 +3,8 @@
 use thiserror::Error;
 
 /// Settings, as typed; [`Config::checked`] holds them to their ranges.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Spacing of the directions tried first within the cone about a fruit's axis, radians; 0.02 to 0.5, default
     /// 0.26 (15 degrees: the search that follows closes gaps of that width; half the step brought no cluster more).

@@ -2,7 +2,8 @@
 
 /// Settings of [`crate::cluster`]. Lengths, spacings and shapes are where the run's own values are drawn to when it
 /// shows few.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Length of a stem, metres, above 0. Default 0.024: pedicels at bloom measure 18 (king) to 23 mm (others) in Royal
     /// Gala, and they grow on until the fruit swells.

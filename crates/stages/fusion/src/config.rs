@@ -1,7 +1,8 @@
 //! Settings of fusion. Every default is a physical guess that the run's stated noise or the run itself replaces.
 
 /// Settings of fusion.
-#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Standard deviation of a box edge where the run states none, pixels (0.05 to 20). A detector on fruit of some
     /// 25 px is rarely better than a pixel or two.

@@ -1,7 +1,8 @@
 //! The settings of the whole job: those of its stages.
 
 /// One part a stage; the default of each field is that stage's default.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct JobConfig {
     /// Of fusion.
     pub fusion: corymb_fusion::Config,

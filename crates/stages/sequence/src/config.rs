@@ -1,7 +1,8 @@
 //! Settings of the sequence.
 
 /// Settings. The amount of search is a number of moves, never a time, so that a plan can be repeated.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Up to this many orders at a stop the best order is found exactly (orders, 0 to 18; default 12: about half a million
     /// steps; the time and memory double with each further one).

@@ -1,7 +1,8 @@
 //! Settings of the choice.
 
 /// Settings; the defaults fit every orchard, for all of them only say when two numbers count as equal.
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct Config {
     /// Worths are compared in whole multiples of this (no unit, above 0; default 1e-9): below it a difference is
     /// rounding, and the id decides. Whole numbers make the choice exact.

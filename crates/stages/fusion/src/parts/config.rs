@@ -1,7 +1,8 @@
 //! What attaching parts takes for granted, each with unit, range, default and why.
 
 /// Settings of [`super::attach_parts`].
-#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
 pub struct PartsConfig {
     /// Length of a stem before the run has shown its own, metres, above 0. Default 0.024: pedicels at bloom measure 18
     /// (king) to 23 mm (others) in Royal Gala, and they grow on until the fruit swells.
