@@ -2,8 +2,10 @@
 //!
 //! - [`trees`]: what happened on each tree, as rows and as a table for a terminal;
 //! - [`overlay`]: an image's detector boxes under the outlines that the map predicts, as SVG;
+//! - [`charts`]: how good an output is, as SVG;
 //! - [`CAUTIONS`]: what must be said wherever orders are shown.
 
+pub mod charts;
 pub mod overlay;
 mod svg;
 pub mod table;

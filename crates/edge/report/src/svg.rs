@@ -48,6 +48,32 @@ impl Svg {
         let _ = writeln!(self.body, r#"<text x="{x:.1}" y="{y:.1}">{text}</text>"#);
     }
 
+    /// A line of text whose style class says how it is set and which side of the point it leans to.
+    pub(crate) fn text_in(&mut self, class: &str, [x, y]: [f64; 2], text: &str) {
+        let text = escape(text);
+        let _ = writeln!(
+            self.body,
+            r#"<text class="{class}" x="{x:.1}" y="{y:.1}">{text}</text>"#
+        );
+    }
+
+    /// The document of a chart: the class `chart` for its style, title and description for those who cannot see it.
+    pub(crate) fn finish_chart(
+        self,
+        [width, height]: [f64; 2],
+        style: &str,
+        title: &str,
+        description: &str,
+    ) -> String {
+        let (title, description) = (escape(title), escape(description));
+        let body = self.body;
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"chart\" role=\"img\" \
+             viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" height=\"{height:.0}\">\n\
+             <title>{title}</title>\n<desc>{description}</desc>\n<style>\n{style}</style>\n{body}</svg>\n"
+        )
+    }
+
     /// The document.
     pub(crate) fn finish(self, width: f64, height: f64, style: &str, title: &str) -> String {
         let title = escape(title);
