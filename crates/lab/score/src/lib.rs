@@ -14,9 +14,11 @@ mod allowance;
 mod association;
 mod carried_out;
 mod case;
+pub mod clear;
 mod closing;
 mod clusters;
 mod cylinder;
+mod detector;
 pub mod figure;
 mod fruit;
 mod input;
@@ -24,20 +26,25 @@ mod labels;
 mod matching;
 mod neighbours;
 mod orientation;
+pub mod overlap;
 mod pairing;
 mod partition;
 mod parts;
+pub mod precision;
 mod reach;
 mod render;
 mod scores;
 mod shift;
 mod thinned;
+pub mod tracking;
+mod tracks;
 mod trees;
 mod way;
 
 pub use association::{AssociationScores, BoxAssociation, box_association};
 pub use carried_out::OrderScores;
 pub use clusters::{ClusterScores, KingScores};
+pub use detector::{AtOverlap, DetectorScores, EdgeErrors, InBin, JudgedBy, KindOfBox};
 pub use fruit::FruitScores;
 pub use input::ScoreInput;
 pub use labels::LEAST_IMAGES;
@@ -47,6 +54,7 @@ pub use parts::{PartPairing, PartScores};
 pub use render::render_table;
 pub use scores::{Part, PlacedScores, Scores, ShiftScores, TruthScores};
 pub use thinned::{DecisionScores, TreeLoadScore};
+pub use tracks::{HotaAtOverlap, TrackingScores};
 pub use trees::{TreeCount, TreeScores};
 
 use allowance::Allowance;
@@ -73,7 +81,9 @@ pub fn score(input: &ScoreInput<'_>) -> Scores {
         let (association, common_shift) = (Part::absent(NO_MAP), Part::absent(NO_MAP));
         return Scores {
             truth,
+            detector: detector::detector(input),
             association,
+            tracking: Part::absent(NO_MAP),
             absolute: Part::absent(NO_MAP),
             common_shift,
             shift_removed: Part::absent(NO_MAP),
@@ -109,7 +119,9 @@ pub fn score(input: &ScoreInput<'_>) -> Scores {
     };
     Scores {
         truth,
+        detector: detector::detector(input),
         association: Part::scored(association(&claims, &labels)),
+        tracking: tracks::tracks(input, &claims),
         absolute,
         common_shift,
         shift_removed,

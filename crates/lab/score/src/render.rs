@@ -14,7 +14,13 @@ pub fn render_table(scores: &Scores) -> String {
         return "the score cannot be shown\n".to_owned();
     };
     let part = |name: &str| all.get(name).unwrap_or(&Value::Null);
-    for name in ["truth", "association", "common_shift"] {
+    for name in [
+        "truth",
+        "detector",
+        "association",
+        "tracking",
+        "common_shift",
+    ] {
         section(&mut table, name, &[part(name)]);
     }
     let (absolute, removed) = (part("absolute"), part("shift_removed"));

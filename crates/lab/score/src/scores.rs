@@ -3,11 +3,13 @@
 use crate::association::AssociationScores;
 use crate::carried_out::OrderScores;
 use crate::clusters::{ClusterScores, KingScores};
+use crate::detector::DetectorScores;
 use crate::figure::{Figure, Spread};
 use crate::fruit::FruitScores;
 use crate::orientation::OrientationScores;
 use crate::parts::PartScores;
 use crate::thinned::DecisionScores;
+use crate::tracks::TrackingScores;
 use crate::trees::TreeScores;
 use serde::Serialize;
 
@@ -16,8 +18,12 @@ use serde::Serialize;
 pub struct Scores {
     /// What there was to find.
     pub truth: TruthScores,
+    /// The detector's boxes against true boxes, or against labels.
+    pub detector: Part<DetectorScores>,
     /// Which boxes the map holds to be the same fruit; the places of the map do not matter here.
     pub association: Part<AssociationScores>,
+    /// The same question as the tracking literature asks it: by the overlap of claimed boxes with true ones.
+    pub tracking: Part<TrackingScores>,
     /// Everything in the coordinates of the outputs.
     pub absolute: Part<PlacedScores>,
     /// The slow common shift that the next part takes away.
