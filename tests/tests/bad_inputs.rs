@@ -12,6 +12,8 @@ mod grower_and_arm;
 mod outputs;
 #[path = "bad_inputs/runs.rs"]
 mod runs;
+#[path = "bad_inputs/truths.rs"]
+mod truths;
 
 use corymb_formats::{Problem, all_codes};
 use folder::{BadFolder, Reader};
@@ -48,6 +50,7 @@ fn cases() -> Vec<Case> {
     [
         bytes::cases(),
         runs::cases(),
+        truths::cases(),
         grower_and_arm::cases(),
         outputs::cases(),
     ]

@@ -1,4 +1,4 @@
-//! Run folders and truth.
+//! Run folders.
 
 use crate::{Case, case};
 
@@ -9,7 +9,6 @@ pub(crate) fn cases() -> Vec<Case> {
         detections(),
         poses(),
         orchards(),
-        truths(),
     ]
     .into_iter()
     .flatten()
@@ -302,36 +301,5 @@ fn orchards() -> Vec<Case> {
         case!("point of two numbers", Run, "length-wrong" at "orchard.json:8 trees[1].base_m", |f| {
             f.swap("orchard.json", "[1.0, 0.0, 0.0]", "[1.0, 0.0]");
         }),
-    ]
-}
-
-fn truths() -> Vec<Case> {
-    vec![
-        case!("tree of truth that is not there", Truth, "tree-unknown" at "truth.json:4 fruitlets[0].tree", |f| {
-            f.swap("truth.json", "\"tree01\"", "\"tree99\"");
-        }),
-        case!("limb of truth that is not there", Truth, "limb-unknown" at "truth.json:4 fruitlets[0].limb", |f| {
-            f.swap("truth.json", "tree01.limb01", "tree01.limb10");
-        }),
-        case!("true fruitlet twice", Truth, "id-twice" at "truth.json:4 fruitlets[1].id", |f| {
-            let text = f.text("truth.json");
-            let one = &text[text.find("{\"id\"").unwrap()..=text.find("true}").unwrap() + 4];
-            f.swap("truth.json", one, &format!("{one}, {}", one.replace('\n', " ")));
-            f.swap("truth.json", ",\n   \"axis\"", ", \"axis\"");
-        }),
-        case!("axis of truth not of unit length", Truth, "direction-norm" at "truth.json:5 fruitlets[0].axis", |f| {
-            f.swap("truth.json", "[0.0, 0.0, -1.0]", "[0.0, 0.0, -0.5]");
-        }),
-        case!("true diameter zero", Truth, "not-positive" at "truth.json:4 fruitlets[0].diameter_mm", |f| f.swap("truth.json", "18.0", "0")),
-        case!("label of a fruitlet that is not there", Truth, "fruitlet-unknown" at "truth.json:7 detections.left-0[1]", |f| {
-            f.swap("truth.json", "[\"t1\", \"t1\"]", "[\"t1\", \"t2\"]");
-        }),
-        case!("labels of a frame that is not there", Truth, "frame-unknown" at "truth.json:7 detections.left-9", |f| {
-            f.swap("truth.json", "left-1", "left-9");
-        }),
-        case!("a label short", Truth, "detections-length" at "truth.json:7 detections.left-0", |f| {
-            f.swap("truth.json", "[\"t1\", \"t1\"]", "[\"t1\"]");
-        }),
-        case!("king as a number", Truth, "type-wrong" at "truth.json:5 fruitlets[0].king", |f| f.swap("truth.json", "true", "1")),
     ]
 }

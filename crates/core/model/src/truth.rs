@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 /// trees (a person with a clicker), or parts of these.
 ///
 /// Objects go by one number: position `p` is `fruitlets[p]`, and beyond those `named[p - fruitlets.len()]`.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Truth {
     /// The fruitlets whose place is known.
     pub fruitlets: Vec<TrueFruitlet>,

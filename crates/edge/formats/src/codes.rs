@@ -332,6 +332,24 @@ codes! {
         action: "Label the run anew, or use the frames that were labelled.",
         bad: "41 labels for a frame of 43 boxes"
     }
+    TruthEmpty "truth-empty" {
+        "Truth states nothing that could be compared.",
+        cause: "Only objects or left-out regions are listed, or nothing.",
+        action: "Give at least one of fruitlets, detections, boxes and counts.",
+        bad: "{\"version\": 1, \"objects\": [{\"id\": \"a1\"}]}"
+    }
+    CountUnclear "count-unclear" {
+        "A count must name exactly one place.",
+        cause: "None or several of tree, row and block are given, or block is false.",
+        action: "Write one entry for each tree and row, and \"block\": true for everything.",
+        bad: "{\"tree\": \"tree01\", \"block\": true, \"fruitlets\": 180}"
+    }
+    CountTwice "count-twice" {
+        "The same place is counted twice.",
+        cause: "Copying, or counts of two days.",
+        action: "Leave one of the counts.",
+        bad: "two entries for tree01"
+    }
     BoxClaimedTwice "box-claimed-twice" {
         "Two fruitlets claim the same box.",
         cause: "The map was put together from two.",

@@ -192,7 +192,8 @@ fn check_detection(
     }
 }
 
-fn check_box(
+/// Adds a problem where the box has no area or does not lie in the image.
+pub(crate) fn check_box(
     &[x0, y0, x1, y1]: &[f64; 4],
     camera: Option<&Camera>,
     place: impl Fn() -> Place,

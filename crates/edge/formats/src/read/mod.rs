@@ -6,7 +6,9 @@ mod known;
 
 mod arm;
 mod config;
+mod counts;
 mod frames;
+mod labels;
 mod orchard;
 mod policy;
 mod poses;

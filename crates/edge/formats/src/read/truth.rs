@@ -4,17 +4,19 @@ use crate::codes::Code;
 use crate::findings::{Finding, Findings, Place, place};
 use crate::limits::Limits;
 use crate::problem::Problems;
-use crate::read::checks::{Ids, filled, point, positive, unit_vector, unknown_name};
+use crate::read::checks::{filled, point, positive, unit_vector, unknown_name};
+use crate::read::counts::check_counts;
 use crate::read::document::{Grammar, Loaded, read_document};
+use crate::read::labels::{Labelled, Names};
 use crate::source::at_path;
-use crate::wire::truth::{TrueFruitletWire, TruthFile};
+use crate::wire::truth::{NamedObjectWire, TrueFruitletWire, TruthFile};
 use corymb_model::orchard::{OrchardModel, Tree};
 use corymb_model::run::Run;
-use corymb_model::truth::{TrueFruitlet, Truth};
-use std::collections::BTreeMap;
+use corymb_model::truth::{NamedObject, TrueFruitlet, Truth};
 use std::path::Path;
 
-/// Reads the truth of `run` from a file that is plain, `.gz` or `.zst`. Not every frame need be labelled.
+/// Reads the truth of `run` from a file that is plain, `.gz` or `.zst`. It may be partial: any of the places of
+/// fruitlets, labels of detections, true boxes and hand counts, and not every frame need be labelled.
 ///
 /// # Errors
 /// All problems of the file, up to a limit.
@@ -28,73 +30,69 @@ pub fn read_truth(path: &Path, run: &Run) -> Result<Loaded<Truth>, Problems> {
 }
 
 fn check_truth(file: TruthFile, run: &Run, out: &mut Findings) -> Truth {
-    let mut ids = Ids::of("fruitlet");
-    let fruitlets = file.fruitlets.into_iter().enumerate();
+    check_something(&file, out);
+    let mut names = Names::of(&file);
+    let fruitlets = file.fruitlets.into_iter().flatten().enumerate();
     let fruitlets = fruitlets
         .filter_map(|(at, f)| {
             let here = place!["fruitlets", at];
-            ids.add(&f.id, || place![in here; "id"], out);
+            names.add(&f.id, &here, out);
             check_fruitlet(f, run.orchard.as_ref(), &here, out)
         })
         .collect();
-    let boxes: BTreeMap<&str, usize> = run
-        .frames
-        .iter()
-        .map(|f| (f.id.as_str(), f.detections.len()))
+    let mut named: Vec<NamedObject> = (file.objects.into_iter().flatten().enumerate())
+        .map(|(at, object)| {
+            let here = place!["objects", at];
+            names.add(&object.id, &here, out);
+            check_object(object, run.orchard.as_ref(), &here, out)
+        })
         .collect();
-    let mut detections = BTreeMap::new();
-    for (frame, labels) in file.detections {
-        let here = place!["detections", &frame];
-        match boxes.get(frame.as_str()) {
-            None => out.push(
-                unknown_name(
-                    Code::FrameUnknown,
-                    here,
-                    &frame,
-                    boxes.keys().copied(),
-                    "frame",
-                )
-                .found(&frame),
-            ),
-            Some(count) if *count != labels.len() => {
-                let found = format!("{} labels", labels.len());
-                let expected = format!("{count} labels, as the frame has detections");
-                out.push(Finding::new(Code::DetectionsLength, here, expected).found(found));
-            }
-            Some(_) => {
-                let labels = check_labels(&labels, &ids, &here, out);
-                detections.insert(frame, labels);
-            }
-        }
-    }
+    named.extend(names.by_use().map(|id| NamedObject {
+        id: id.to_owned(),
+        tree: None,
+        cluster: None,
+    }));
+    let labels = Labelled::of(run, &names);
     Truth {
         fruitlets,
-        detections,
-        ..Truth::default()
+        named,
+        detections: labels.detections(file.detections.unwrap_or_default(), out),
+        boxes: labels.boxes(file.boxes.unwrap_or_default(), out),
+        left_out: labels.left_out(file.left_out.unwrap_or_default(), out),
+        counts: check_counts(file.counts.unwrap_or_default(), run.orchard.as_ref(), out),
     }
 }
 
-fn check_labels(
-    labels: &[Option<String>],
-    ids: &Ids,
+/// Adds a problem where nothing in the file can be compared with anything.
+fn check_something(file: &TruthFile, out: &mut Findings) {
+    let labels = file.detections.is_some() || file.boxes.is_some();
+    out.unless(
+        labels || file.fruitlets.is_some() || file.counts.is_some(),
+        || {
+            let expected = "at least one of fruitlets, detections, boxes and counts";
+            Finding::new(Code::TruthEmpty, place![], expected).found("none of them")
+        },
+    );
+}
+
+fn check_object(
+    object: NamedObjectWire,
+    orchard: Option<&OrchardModel>,
     at: &Place,
     out: &mut Findings,
-) -> Vec<Option<usize>> {
-    let mut checked = Vec::with_capacity(labels.len());
-    for (index, label) in labels.iter().enumerate() {
-        let position = label.as_deref().and_then(|id| ids.position(id));
-        if let (Some(id), None) = (label, position) {
-            out.push(unknown_name(
-                Code::FruitletUnknown,
-                place![in at; index],
-                id,
-                ids.names(),
-                "fruitlet",
-            ));
-        }
-        checked.push(position);
+) -> NamedObject {
+    if let Some(tree) = &object.tree {
+        filled(tree, || place![in at; "tree"], out);
+        known_tree(tree, orchard, || place![in at; "tree"], out);
     }
-    checked
+    if let Some(cluster) = &object.cluster {
+        filled(cluster, || place![in at; "cluster"], out);
+    }
+    NamedObject {
+        id: object.id,
+        tree: object.tree,
+        cluster: object.cluster,
+    }
 }
 
 fn check_fruitlet(
@@ -106,7 +104,7 @@ fn check_fruitlet(
     filled(&f.tree, || place![in at; "tree"], out);
     filled(&f.cluster, || place![in at; "cluster"], out);
     if let Some(orchard) = orchard {
-        check_tree(&f, &orchard.trees, at, out);
+        check_tree(&f, orchard, at, out);
     }
     let diameter_m = positive(f.diameter_mm, || place![in at; "diameter_mm"], out) / 1e3;
     let axis = unit_vector(&f.axis, || place![in at; "axis"], out)?; // an axis of no length is a finding
@@ -124,16 +122,25 @@ fn check_fruitlet(
     })
 }
 
-fn check_tree(f: &TrueFruitletWire, trees: &[Tree], at: &Place, out: &mut Findings) {
-    let Some(tree) = trees.iter().find(|t| t.id == f.tree) else {
+/// Adds a problem where the orchard is known and has no such tree, else gives the tree.
+pub(crate) fn known_tree<'o>(
+    id: &str,
+    orchard: Option<&'o OrchardModel>,
+    place: impl FnOnce() -> Place,
+    out: &mut Findings,
+) -> Option<&'o Tree> {
+    let trees = &orchard?.trees;
+    let tree = trees.iter().find(|t| t.id == id);
+    out.unless(tree.is_some(), || {
         let known = trees.iter().map(|t| t.id.as_str());
-        return out.push(unknown_name(
-            Code::TreeUnknown,
-            place![in at; "tree"],
-            &f.tree,
-            known,
-            "tree",
-        ));
+        unknown_name(Code::TreeUnknown, place(), id, known, "tree")
+    });
+    tree
+}
+
+fn check_tree(f: &TrueFruitletWire, orchard: &OrchardModel, at: &Place, out: &mut Findings) {
+    let Some(tree) = known_tree(&f.tree, Some(orchard), || place![in at; "tree"], out) else {
+        return;
     };
     if let Some(limb) = f
         .limb

@@ -11,9 +11,11 @@ mod publish;
 mod run;
 mod settings;
 mod summary;
+mod truth;
 
 pub use error::WriteError;
 pub(crate) use orders::tool_name;
 pub use publish::{Header, Publication};
-pub use run::{write_run, write_truth};
+pub use run::write_run;
 pub use settings::{write_arm, write_policy};
+pub use truth::write_truth;

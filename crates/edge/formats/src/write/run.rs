@@ -1,23 +1,20 @@
-//! A run folder and its truth, for simulators and importers.
+//! A run folder, for simulators and importers.
 
 use crate::read::document::VERSION;
 use crate::source::Packing;
 use crate::wire::frames::{DetectionWire, FrameLine, PoseLine};
-use crate::wire::num::{Num, metres3, unit3};
+use crate::wire::num::{Num, metres3};
 use crate::wire::orchard::{LimbWire, ObstacleWire, OrchardFile, RowWire, TreeWire};
 use crate::wire::pose::PoseWire;
 use crate::wire::run::{
     CameraWire, ChancesWire, DistortionModel, DistortionWire, NoiseWire, RunFile,
 };
 use crate::wire::text::Word;
-use crate::wire::truth::{TrueFruitletWire, TruthFile};
 use crate::write::error::WriteError;
 use crate::write::publish::Publication;
 use corymb_model::orchard::{Limb, Obstacle, ObstacleShape, OrchardModel, Tree};
 use corymb_model::run::{Camera, Class, Detection, Distortion, Frame, Run, StatedNoise, TimedPose};
-use corymb_model::truth::{TrueFruitlet, Truth};
 use std::borrow::Cow;
-use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Files of a run folder.
@@ -45,16 +42,6 @@ pub fn write_run(dir: &Path, run: &Run, lines: Packing) -> Result<(), WriteError
     let name = format!("frames.jsonl{}", lines.suffix());
     publication.json_lines(&name, run.frames.iter().map(|f| frame_line(f, run)))?;
     publication.publish()
-}
-
-/// Writes truth to a file, packed as the end of its name says.
-///
-/// # Errors
-/// A number that is not finite, a label without its fruitlet, or the disk.
-pub fn write_truth(path: &Path, truth: &Truth) -> Result<(), WriteError> {
-    Publication::single(path, |publication, name| {
-        publication.json(name, &truth_file(truth)?)
-    })
 }
 
 fn run_file(run: &Run) -> RunFile {
@@ -201,46 +188,5 @@ fn detection(d: &Detection) -> DetectionWire<'_> {
         axis_px: d.axis_px.map(|a| a.map(Num::unit)),
         damaged: d.damaged.map(Num::share),
         track: d.track.as_deref().map(|t| Word(Cow::Borrowed(t))),
-    }
-}
-
-fn truth_file(truth: &Truth) -> Result<TruthFile, WriteError> {
-    let id = |at: usize| {
-        let count = truth.fruitlets.len();
-        let missing = WriteError::Position {
-            file: "truth",
-            kind: "fruitlet",
-            position: at,
-            count,
-        };
-        truth.fruitlets.get(at).map(|f| f.id.clone()).ok_or(missing)
-    };
-    let mut detections = BTreeMap::new();
-    for (frame, labels) in &truth.detections {
-        let labels = labels
-            .iter()
-            .map(|l| l.map(id).transpose())
-            .collect::<Result<Vec<_>, _>>()?;
-        detections.insert(frame.clone(), labels);
-    }
-    Ok(TruthFile {
-        version: VERSION,
-        fruitlets: truth.fruitlets.iter().map(true_fruitlet).collect(),
-        detections,
-    })
-}
-
-fn true_fruitlet(f: &TrueFruitlet) -> TrueFruitletWire {
-    TrueFruitletWire {
-        id: f.id.clone(),
-        tree: f.tree.clone(),
-        limb: f.limb.clone(),
-        cluster: f.cluster.clone(),
-        centre_m: metres3(&f.centre.xyz),
-        diameter_mm: Num::mm(f.diameter_m),
-        axis: unit3(&f.axis.xyz),
-        stem_top_m: metres3(&f.stem_top.xyz),
-        spur_m: metres3(&f.spur.xyz),
-        king: f.king,
     }
 }

@@ -7,7 +7,8 @@ use corymb_formats::{
 };
 use corymb_model::frames::Pose;
 use corymb_model::run::Run;
-use std::collections::BTreeMap;
+use corymb_model::truth::{NamedObject, TrueBox, Truth};
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
@@ -112,12 +113,108 @@ fn truth_comes_back() {
         let path = dir.path().join(name);
         write_truth(&path, &truth).unwrap();
         let back = read_truth(&path, &run).unwrap_or_else(|p| panic!("{p}"));
-        assert_eq!(
-            (back.value.fruitlets, back.value.detections),
-            (truth.fruitlets.clone(), truth.detections.clone())
-        );
+        assert_eq!(back.value, truth);
         assert_eq!(back.file_name, name);
     }
+}
+
+/// Each part of a truth alone: what is not there is not written, and the rest comes back.
+#[test]
+fn parts_of_truth_come_back() {
+    let run = sound_run();
+    let whole = read_truth(&sound().join("truth.json"), &run)
+        .unwrap_or_else(|p| panic!("{p}"))
+        .value;
+    let named = || Truth {
+        named: vec![NamedObject {
+            id: "a".into(),
+            tree: None,
+            cluster: None,
+        }],
+        ..Truth::default()
+    };
+    let label = |o: Option<usize>| BTreeMap::from([("left-1".to_owned(), vec![o])]);
+    let only_named = whole.boxes.values().map(|list| {
+        let own = list.iter().map(|b| TrueBox {
+            object: b.object.map(|_| 0),
+            ..b.clone()
+        });
+        own.collect::<Vec<_>>()
+    });
+    let parts = [
+        (Truth::default(), vec!["fruitlets", "detections"]),
+        (
+            Truth {
+                fruitlets: whole.fruitlets.clone(),
+                ..Truth::default()
+            },
+            vec!["fruitlets", "detections"],
+        ),
+        (
+            Truth {
+                detections: label(Some(0)),
+                ..named()
+            },
+            vec!["fruitlets", "detections", "objects"],
+        ),
+        (
+            Truth {
+                boxes: whole.boxes.keys().cloned().zip(only_named).collect(),
+                ..named()
+            },
+            vec!["objects", "boxes"],
+        ),
+        (
+            Truth {
+                boxes: BTreeMap::from([("left-1".to_owned(), vec![])]),
+                left_out: whole.left_out.clone(),
+                ..Truth::default()
+            },
+            vec!["boxes", "left_out"],
+        ),
+        (
+            Truth {
+                counts: whole.counts.clone(),
+                ..Truth::default()
+            },
+            vec!["counts"],
+        ),
+    ];
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("truth.json");
+    for (truth, fields) in parts {
+        write_truth(&path, &truth).unwrap();
+        let text: serde_json::Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+        let written: BTreeSet<&str> = text
+            .as_object()
+            .unwrap()
+            .keys()
+            .map(String::as_str)
+            .collect();
+        let expected = fields.into_iter().chain(["version"]).collect();
+        assert_eq!(written, expected);
+        let back = read_truth(&path, &run).unwrap_or_else(|p| panic!("{p}"));
+        assert_eq!(back.value, truth);
+    }
+}
+
+/// Labelling tools name objects as they go: where no object is listed, the names in use are the objects, in order.
+#[test]
+fn names_in_use_are_objects_where_none_is_listed() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("truth.json");
+    let text = r#"{"version": 1, "detections": {"left-1": ["b"]},
+        "boxes": {"left-0": [{"class": "fruitlet", "object": "a", "box_px": [1, 2, 3, 4]}]}}"#;
+    fs::write(&path, text).unwrap();
+    let truth = read_truth(&path, &sound_run())
+        .unwrap_or_else(|p| panic!("{p}"))
+        .value;
+    assert_eq!(
+        [truth.object_id(0), truth.object_id(1), truth.object_id(2)],
+        [Some("a"), Some("b"), None]
+    );
+    assert_eq!(truth.detections["left-1"], [Some(1)]);
+    assert_eq!(truth.boxes["left-0"][0].object, Some(0));
 }
 
 #[test]
