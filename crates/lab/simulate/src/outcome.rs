@@ -17,7 +17,8 @@ use std::collections::BTreeMap;
 pub struct Simulated {
     /// What a user would have.
     pub run: Run,
-    /// What scoring may see: bodies in the order of [`TrueScene::bodies`], and labels of all detections.
+    /// What scoring may see: bodies in the order of [`TrueScene::bodies`], labels of all detections, and for every image
+    /// what a perfect detector would box.
     pub truth: Truth,
     /// The orchard without the errors of its file.
     pub true_orchard: OrchardModel,
@@ -77,6 +78,10 @@ pub(crate) fn assemble(
         detections: images
             .iter()
             .map(|i| (i.frame.id.clone(), i.labels.clone()))
+            .collect(),
+        boxes: images
+            .iter()
+            .map(|i| (i.frame.id.clone(), i.boxes.clone()))
             .collect(),
         ..Truth::default()
     };

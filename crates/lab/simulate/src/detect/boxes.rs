@@ -205,7 +205,7 @@ pub(super) fn finish(spec: &SceneSpec, found: &mut Found, lens: &Lens) -> bool {
 }
 
 /// The multiple of `step` nearest to `value`, printed as short as the step is.
-fn round_to(value: f64, step: f64) -> f64 {
+pub(super) fn round_to(value: f64, step: f64) -> f64 {
     if step <= 0.0 {
         return value;
     }

@@ -2,6 +2,7 @@
 
 mod boxes;
 mod extras;
+mod perfect;
 mod track;
 
 use crate::drive::Drive;
@@ -14,6 +15,7 @@ use boxes::Found;
 use corymb_model::Pose;
 use corymb_model::frames::{CameraFrame, Orchard, Rig};
 use corymb_model::run::Frame;
+use corymb_model::truth::TrueBox;
 use rayon::prelude::*;
 
 /// An image with what is true about it.
@@ -21,6 +23,8 @@ pub(crate) struct Image {
     pub(crate) frame: Frame,
     /// For each detection the body that it shows.
     pub(crate) labels: Vec<Option<usize>>,
+    /// What a perfect detector would box.
+    pub(crate) boxes: Vec<TrueBox>,
     pub(crate) true_time_s: f64,
     pub(crate) orchard_from_rig: Pose<Orchard, Rig>,
     pub(crate) orchard_from_camera: Pose<Orchard, CameraFrame>,
@@ -109,6 +113,7 @@ fn image(
     Image {
         frame,
         labels: found.iter().map(|f: &Found| f.label).collect(),
+        boxes: perfect::boxes(crop, &sightings),
         true_time_s: exposure.true_time_s,
         orchard_from_rig: exposure.orchard_from_rig,
         orchard_from_camera,

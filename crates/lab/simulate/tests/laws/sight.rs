@@ -2,9 +2,11 @@
 
 use crate::common::{boxes, project, run, small};
 use corymb_model::run::Class;
+use corymb_model::truth::TrueBox;
 use corymb_simulate::spec::LensSpec;
-use corymb_simulate::{SceneSpec, TrueBody};
+use corymb_simulate::{SceneSpec, Simulated, TrueBody};
 use nalgebra::Vector3;
+use std::collections::BTreeMap;
 
 /// Points all over a body's surface, orchard frame.
 fn surface(b: &TrueBody, steps: usize) -> Vec<Vector3<f64>> {
@@ -209,4 +211,69 @@ fn depth_is_that_of_the_near_surface() {
         }
     }
     assert!(checked > 100);
+}
+
+/// What the true boxes of a run say, by image, object and class.
+fn true_boxes(s: &Simulated) -> BTreeMap<(String, usize, Class), TrueBox> {
+    let mut all = BTreeMap::new();
+    for (frame_id, list) in &s.truth.boxes {
+        for b in list {
+            let key = (frame_id.clone(), b.object.unwrap(), b.class);
+            assert!(all.insert(key, b.clone()).is_none(), "one box a thing");
+        }
+    }
+    all
+}
+
+/// A perfect detector's boxes are the true ones, to the step that truth is written to.
+#[test]
+fn a_perfect_detector_draws_the_true_boxes() {
+    let s = run(&small(SceneSpec::perfect()), 4);
+    let truth = true_boxes(&s);
+    let drawn = boxes(&s);
+    assert!(drawn.len() > 100, "{}", drawn.len());
+    for (key, box_px) in drawn {
+        let b = &truth[&key];
+        assert!(
+            b.box_px
+                .iter()
+                .zip(box_px)
+                .all(|(t, d)| (t - d).abs() <= 0.0051),
+            "{key:?}: {b:?} for {box_px:?}"
+        );
+    }
+}
+
+/// However the detector errs, the true boxes are those of what is really there, and every image has an entry.
+#[test]
+fn true_boxes_know_no_detector() {
+    let mut hard = small(SceneSpec::hard());
+    let s = run(&hard, 4);
+    assert!(s.truth.boxes.keys().eq(s.truth.detections.keys()));
+    for (frame, truth) in s.run.frames.iter().zip(&s.true_scene.frames) {
+        let (camera, list) = (&s.run.cameras[frame.camera_idx], &s.truth.boxes[&frame.id]);
+        let bodies = list.iter().filter(|b| b.class.is_body());
+        let shares: Vec<(usize, f64)> = bodies
+            .map(|b| (b.object.unwrap(), b.visible_share.unwrap()))
+            .collect();
+        let seen: Vec<(usize, f64)> = truth
+            .visible
+            .iter()
+            .copied()
+            .filter(|v| v.1 >= 0.02)
+            .collect();
+        assert_eq!(shares.len(), seen.len());
+        for ((k, share), (body, visible)) in shares.iter().zip(seen) {
+            assert!(*k == body && (share - visible).abs() <= 5.1e-4);
+        }
+        for b in list {
+            let [x0, y0, x1, y1] = b.box_px;
+            assert!(0.0 <= x0 && x0 < x1 && x1 <= f64::from(camera.width_px));
+            assert!(0.0 <= y0 && y0 < y1 && y1 <= f64::from(camera.height_px));
+        }
+    }
+    hard.detector.edge_white_px *= 3.0;
+    hard.detector.body.probability *= 0.5;
+    hard.detector.false_per_image += 2.0;
+    assert_eq!(run(&hard, 4).truth.boxes, s.truth.boxes);
 }
