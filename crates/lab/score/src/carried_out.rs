@@ -3,7 +3,7 @@
 use crate::allowance::Allowance;
 use crate::case::Case;
 use crate::closing::{Outcome, Plan, Reality};
-use crate::figure::{Reliability, Share, Spread};
+use crate::figure::{Share, Spread};
 use crate::reach::in_reach;
 use corymb_model::arm::ArmSetup;
 use corymb_model::decisions::Action;
@@ -51,8 +51,6 @@ pub struct OrderScores {
     pub needs_broken: usize,
     /// Orders whose number is not above the one before.
     pub out_of_sequence: usize,
-    /// Stated probability of success (for absolute figures, without finding the place again) against good or not.
-    pub success: Reliability,
     /// Decided removals of true fruit that a good order carries out, of all decided removals.
     pub decided_and_done: Share,
     /// Decided removals with neither order nor refusal.
@@ -64,7 +62,7 @@ pub struct OrderScores {
 }
 
 /// What happened to the orders.
-struct Carried<'a> {
+pub(crate) struct Carried<'a> {
     done: Vec<Done<'a>>,
     reality: Reality<'a>,
     /// Fruit that good orders were aimed at.
@@ -82,15 +80,23 @@ struct Done<'a> {
     aimed_at_fruit: bool,
 }
 
-/// Scores the orders; `located` where the machine finds its place again before it works.
+/// An order as it was judged.
+pub(crate) struct JudgedOrder {
+    /// The map fruitlet that it encloses.
+    pub(crate) enclosed: usize,
+    /// It meets every condition.
+    pub(crate) good: bool,
+    /// It touches or cuts fruit that no order is aimed at.
+    pub(crate) hurt_kept: bool,
+}
+
+/// Scores the orders as `carried` out.
 pub(crate) fn orders(
     case: &Case<'_>,
-    tasks: &TaskList,
-    setup: &ArmSetup,
+    (tasks, setup): (&TaskList, &ArmSetup),
+    carried: &Carried<'_>,
     allowance: Option<&Allowance>,
-    located: bool,
 ) -> OrderScores {
-    let carried = carry_out(case, tasks, setup);
     let aims = carried.aims(case);
     let share = |of: &dyn Fn(&Done<'_>) -> bool| {
         Share::of(carried.done.iter().map(of), "there is no order to remove")
@@ -99,8 +105,8 @@ pub(crate) fn orders(
         .done
         .iter()
         .filter_map(|d| in_reach(d.order, d.plan, setup));
-    let thinned = Thinned::of(case, allowance, &carried);
-    let (decided_and_done, neither_ordered_nor_refused) = decided(case, tasks, &carried);
+    let thinned = Thinned::of(case, allowance, carried);
+    let (decided_and_done, neither_ordered_nor_refused) = decided(case, tasks, carried);
     OrderScores {
         looks: tasks.orders.len() - carried.done.len(),
         good: share(&|d| d.is_good()),
@@ -119,10 +125,9 @@ pub(crate) fn orders(
             reached,
             "no order has both a stop and an arm with linear axes",
         ),
-        repeated: repeated(&carried),
+        repeated: repeated(carried),
         needs_broken: needs_broken(tasks),
         out_of_sequence: out_of_sequence(tasks),
-        success: carried.success(located),
         decided_and_done,
         neither_ordered_nor_refused,
         excess_removed: thinned.excess_removed,
@@ -131,6 +136,17 @@ pub(crate) fn orders(
 }
 
 impl Carried<'_> {
+    /// The orders one by one.
+    pub(crate) fn judged(&self, case: &Case<'_>) -> Vec<JudgedOrder> {
+        let aims = self.aims(case);
+        let judged = |done: &Done<'_>| JudgedOrder {
+            enclosed: done.plan.enclosed,
+            good: done.is_good(),
+            hurt_kept: done.hurts_other_than(&aims),
+        };
+        self.done.iter().map(judged).collect()
+    }
+
     /// True fruit that any order is aimed at.
     fn aims(&self, case: &Case<'_>) -> BTreeSet<usize> {
         let targets = self.done.iter().flat_map(|d| &d.plan.targets);
@@ -145,18 +161,14 @@ impl Carried<'_> {
         )
     }
 
-    /// The probability that each order stated, with or without finding the place again, against what came of it.
-    fn success(&self, located: bool) -> Reliability {
+    /// The probability that each order stated, with or without finding the place again, and what came of it.
+    pub(crate) fn success(&self, located: bool) -> Vec<(f64, bool)> {
         let stated = |plan: &PlannedRemoval| match located {
             true => plan.success_probability,
             false => plan.success_probability_unlocated,
         };
-        let statements: Vec<(f64, bool)> = self
-            .done
-            .iter()
-            .map(|d| (stated(d.plan), d.is_good()))
-            .collect();
-        Reliability::of(&statements, "there is no order to remove")
+        let done = self.done.iter();
+        done.map(|d| (stated(d.plan), d.is_good())).collect()
     }
 }
 
@@ -174,7 +186,7 @@ impl Done<'_> {
 }
 
 /// Carries out the removals in the order of the list.
-fn carry_out<'a>(case: &Case<'a>, tasks: &'a TaskList, setup: &ArmSetup) -> Carried<'a> {
+pub(crate) fn carry_out<'a>(case: &Case<'a>, tasks: &'a TaskList, setup: &ArmSetup) -> Carried<'a> {
     let mut carried = Carried {
         done: Vec::new(),
         reality: Reality::of(case.truth(), case.true_orchard()),
@@ -316,13 +328,8 @@ impl Thinned {
                 clusters_right: none,
             };
         };
-        let (mut excess, mut taken, mut right) = (0, 0, Vec::new());
-        for &c in &allowance.settled {
-            let members: &[usize] = case.clusters.considered.get(c).map_or(&[], Vec::as_slice);
-            let allowed = allowance.leave.get(c).copied().unwrap_or(0);
-            if members.len() <= allowed {
-                continue;
-            }
+        let (mut excess, mut taken) = (0, 0);
+        for (_, members, allowed) in overfull(case, allowance) {
             let too_many = members.len() - allowed;
             excess += too_many;
             taken += members
@@ -330,17 +337,43 @@ impl Thinned {
                 .filter(|g| carried.removed_well.contains(g))
                 .count()
                 .min(too_many);
-            let left: Vec<usize> = members
-                .iter()
-                .copied()
-                .filter(|&g| carried.reality.is_alive(g))
-                .collect();
-            right.push(left.len() == allowed && left.iter().all(|g| !carried.touched.contains(g)));
         }
+        let right = clusters_right(case, allowance, carried).into_iter();
         let none = "no true cluster that the cluster limit alone settles is overfull";
         Self {
             excess_removed: Share::new(taken, excess, none),
-            clusters_right: Share::of(right, none),
+            clusters_right: Share::of(right.map(|(_, right)| right), none),
         }
     }
+}
+
+/// Settled true clusters with more fruit than allowed: number, considered members, how many may stay.
+fn overfull<'c>(
+    case: &'c Case<'_>,
+    allowance: &'c Allowance,
+) -> impl Iterator<Item = (usize, &'c [usize], usize)> {
+    let sizes = move |&c: &usize| {
+        let members = case
+            .clusters
+            .considered
+            .get(c)
+            .map_or(&[][..], Vec::as_slice);
+        (c, members, allowance.leave.get(c).copied().unwrap_or(0))
+    };
+    let all = allowance.settled.iter().map(sizes);
+    all.filter(|(_, members, allowed)| members.len() > *allowed)
+}
+
+/// Whether each overfull true cluster ends as full as allowed, with none of the fruit that stays touched.
+pub(crate) fn clusters_right(
+    case: &Case<'_>,
+    allowance: &Allowance,
+    carried: &Carried<'_>,
+) -> Vec<(usize, bool)> {
+    let right = |(c, members, allowed): (usize, &[usize], usize)| {
+        let alive = || members.iter().filter(|&&g| carried.reality.is_alive(g));
+        let unhurt = alive().all(|g| !carried.touched.contains(g));
+        (c, alive().count() == allowed && unhurt)
+    };
+    overfull(case, allowance).map(right).collect()
 }

@@ -1,8 +1,10 @@
 //! Which fruit share a spur, where the spur is, and which of them is the king.
 
 use crate::case::Case;
-use crate::figure::{Reliability, Share, Spread};
+use crate::figure::{Share, Spread};
 use crate::partition::{PartitionScores, compare_partitions};
+use corymb_model::map::Fruitlet;
+use corymb_model::truth::TrueFruitlet;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -18,8 +20,6 @@ pub struct ClusterScores {
     pub agreement: PartitionScores,
     /// Distance of a map cluster's spur from the mean of the stems' ends of the true cluster that most of its fruit is of.
     pub spur_error_mm: Spread,
-    /// Stated membership against whether the fruitlet is of the true cluster that most of its map cluster is of.
-    pub membership: Reliability,
 }
 
 /// Kings against truth.
@@ -27,8 +27,6 @@ pub struct ClusterScores {
 pub struct KingScores {
     /// True clusters of two and more with a considered king whose king is the surest king among their found fruit.
     pub right: Share,
-    /// Stated probability to be king against truth, of matched fruit.
-    pub probability: Reliability,
 }
 
 /// Scores the clusters.
@@ -39,10 +37,7 @@ pub(crate) fn clusters(case: &Case<'_>) -> ClusterScores {
         let first = members.first().and_then(|&k| truth_of(k));
         first.is_some() && members.iter().all(|&k| truth_of(k) == first)
     };
-    let exact = case
-        .clusters
-        .judged()
-        .map(|(c, members)| is_exact(case, &in_map, c, members));
+    let exact = exactness(case).into_iter().map(|(_, exact)| exact);
     let things: Vec<(usize, usize)> = (case.matching.both.iter())
         .map(|&(k, g)| {
             (
@@ -51,25 +46,11 @@ pub(crate) fn clusters(case: &Case<'_>) -> ClusterScores {
             )
         })
         .collect();
-    let most: BTreeMap<usize, usize> = in_map
-        .iter()
-        .filter_map(|(&c, members)| {
-            Some((c, most_common(members.iter().filter_map(|&k| truth_of(k)))?))
-        })
-        .collect();
+    let most = homes(case);
     let spur = |(&c, &t): (&usize, &usize)| {
         let at = case.map.clusters.get(c)?.spur.xyz + case.moved.cluster.get(c)?;
         Some(1e3 * (at - case.clusters.spur.get(t)?).norm())
     };
-    let membership: Vec<(f64, bool)> = case
-        .pairs()
-        .map(|(k, f, _)| {
-            (
-                f.cluster_probability,
-                truth_of(k).as_ref() == most.get(&f.cluster_idx),
-            )
-        })
-        .collect();
     ClusterScores {
         exact: Share::of(exact, "no true cluster has fruit seen in two images"),
         pure: Share::of(in_map.values().map(is_pure), "the map has no cluster"),
@@ -78,8 +59,39 @@ pub(crate) fn clusters(case: &Case<'_>) -> ClusterScores {
             most.iter().filter_map(spur).collect(),
             "no map cluster holds a true fruitlet",
         ),
-        membership: Reliability::of(&membership, "no considered fruitlet is matched"),
     }
+}
+
+/// The true cluster that most of each map cluster is of.
+fn homes(case: &Case<'_>) -> BTreeMap<usize, usize> {
+    let truth_of = |k: usize| case.truth_of(k).map(|g| case.clusters.cluster_of(g));
+    let home = |(c, members): (usize, Vec<usize>)| {
+        let home = most_common(members.iter().filter_map(|&k| truth_of(k)))?;
+        Some((c, home))
+    };
+    case.map_clusters().into_iter().filter_map(home).collect()
+}
+
+/// Stated membership of matched fruit, and whether it is of the true cluster that most of its map cluster is of.
+pub(crate) fn in_home_cluster(case: &Case<'_>) -> Vec<(f64, bool)> {
+    let homes = homes(case);
+    let statement = |(k, f, _): (usize, &Fruitlet, &TrueFruitlet)| {
+        let own = case.truth_of(k).map(|g| case.clusters.cluster_of(g));
+        (
+            f.cluster_probability,
+            own.as_ref() == homes.get(&f.cluster_idx),
+        )
+    };
+    case.pairs().map(statement).collect()
+}
+
+/// Whether each true cluster with considered fruit, by its number, is exact.
+pub(crate) fn exactness(case: &Case<'_>) -> Vec<(usize, bool)> {
+    let in_map = case.map_clusters();
+    let judged = case.clusters.judged();
+    judged
+        .map(|(c, members)| (c, is_exact(case, &in_map, c, members)))
+        .collect()
 }
 
 /// All considered fruit of a true cluster is in one map cluster, and whatever else is there (fruit of the same cluster
@@ -122,12 +134,22 @@ fn most_common(values: impl Iterator<Item = usize>) -> Option<usize> {
 
 /// Scores the kings.
 pub(crate) fn kings(case: &Case<'_>) -> KingScores {
+    KingScores {
+        right: Share::of(
+            kings_right(case).into_iter().map(|(_, right)| right),
+            "no true cluster of two or more has a considered king",
+        ),
+    }
+}
+
+/// Whether the king of each true cluster that is judged, by its number, is found.
+pub(crate) fn kings_right(case: &Case<'_>) -> Vec<(usize, bool)> {
     let is_king = |g: usize| case.truth().fruitlets.get(g).is_some_and(|t| t.king);
     let judged = case
         .clusters
         .judged()
         .filter(|(_, members)| members.len() > 1);
-    let right = judged.filter_map(|(_, members)| {
+    let right = judged.filter_map(|(c, members)| {
         let king = members.iter().copied().find(|&g| is_king(g))?;
         let stated = |g: usize| Some(case.map.fruitlets.get(case.map_of(g)?)?.king_probability);
         let mut others = members
@@ -135,17 +157,7 @@ pub(crate) fn kings(case: &Case<'_>) -> KingScores {
             .filter(|&&g| !is_king(g))
             .filter_map(|&g| stated(g));
         // a tie is no answer
-        Some(stated(king).is_some_and(|p| others.all(|q| p > q)))
+        Some((c, stated(king).is_some_and(|p| others.all(|q| p > q))))
     });
-    let statements: Vec<(f64, bool)> = case
-        .pairs()
-        .map(|(_, f, t)| (f.king_probability, t.king))
-        .collect();
-    KingScores {
-        right: Share::of(
-            right,
-            "no true cluster of two or more has a considered king",
-        ),
-        probability: Reliability::of(&statements, "no considered fruitlet is matched"),
-    }
+    right.collect()
 }

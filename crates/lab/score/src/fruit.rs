@@ -1,15 +1,12 @@
-//! Fused fruitlets: which are there, where, how large, and how far the map's own statements about that hold.
+//! Fused fruitlets: which are there, where and how large.
 
 use crate::case::Case;
-use crate::figure::{Figure, Reliability, Share, Spread};
+use crate::figure::{Figure, Share, Spread};
 use corymb_geometry::chi2::quantile;
 use corymb_model::map::Fruitlet;
 use corymb_model::truth::TrueFruitlet;
 use nalgebra::{Matrix3, Matrix4, Vector4};
 use serde::Serialize;
-
-/// Content of the regions that are checked.
-const REGION: f64 = 0.9;
 
 /// Fused fruitlets against truth. Considered fruit is that seen in at least two images.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -34,14 +31,6 @@ pub struct FruitScores {
     pub diameter_error_mm: Spread,
     /// Mean of map diameter minus true diameter.
     pub diameter_bias_mm: Figure,
-    /// True centre inside the stated 90 % ellipsoid, without the shared deviation.
-    pub inside_90_centre: Share,
-    /// True centre and radius inside the stated 90 % ellipsoid, without the shared deviation.
-    pub inside_90_centre_and_radius: Share,
-    /// True centre inside the stated 90 % ellipsoid with the shared deviation added.
-    pub inside_90_centre_with_shared: Share,
-    /// Stated existence of every map fruitlet, the doubtful ones too, against whether there is one.
-    pub existence: Reliability,
 }
 
 /// Scores the fused fruitlets.
@@ -52,29 +41,13 @@ pub(crate) fn fruit(case: &Case<'_>) -> FruitScores {
     let right = case.matching.both.len();
     let (false_ones, missed) = (decided - matched, considered - right);
     let none = "no considered fruitlet is matched";
-    let errors: Vec<Errors> = case
-        .pairs()
-        .filter_map(|(k, f, t)| Errors::of(case, k, f, t))
-        .collect();
+    let errors = errors(case);
     let bias = Figure::ratio(
         errors.iter().map(|e| 2e3 * e.radius_m).sum(),
         errors.len() as f64,
         errors.len(),
         none,
     );
-    let inside = |by: &dyn Fn(&Errors) -> Option<bool>| {
-        Share::of(
-            errors.iter().filter_map(by),
-            "no matched fruitlet has a usable covariance",
-        )
-    };
-    let statements: Vec<(f64, bool)> = case
-        .map
-        .fruitlets
-        .iter()
-        .map(|f| f.existence)
-        .zip(case.matching.exists.iter().copied())
-        .collect();
     let in_all = 2 * right + false_ones + missed;
     FruitScores {
         right,
@@ -106,19 +79,22 @@ pub(crate) fn fruit(case: &Case<'_>) -> FruitScores {
             none,
         ),
         diameter_bias_mm: bias,
-        inside_90_centre: inside(&|e| e.inside_centre(0.0)),
-        inside_90_centre_and_radius: inside(&Errors::inside_centre_and_radius),
-        inside_90_centre_with_shared: inside(&|e| e.inside_centre(e.shared_deviation_m)),
-        existence: Reliability::of(&statements, "the map is empty"),
     }
 }
 
+/// The errors of matched, considered fruit, in the order of the map.
+pub(crate) fn errors(case: &Case<'_>) -> Vec<Errors> {
+    case.pairs()
+        .filter_map(|(k, f, t)| Errors::of(case, k, f, t))
+        .collect()
+}
+
 /// What a matched map fruitlet is off by, and what it said about that.
-struct Errors {
+pub(crate) struct Errors {
     centre_and_radius: Vector4<f64>,
     radius_m: f64,
     covariance_m2: Matrix4<f64>,
-    shared_deviation_m: f64,
+    pub(crate) shared_deviation_m: f64,
 }
 
 impl Errors {
@@ -142,16 +118,17 @@ impl Errors {
         self.centre_and_radius.xyz()
     }
 
-    /// Whether the centre lies within; `None` where the covariance is no covariance.
-    fn inside_centre(&self, shared_deviation_m: f64) -> Option<bool> {
+    /// Whether the centre lies within the region of that content; `None` where the covariance is no covariance.
+    pub(crate) fn inside_centre(&self, content: f64, shared_deviation_m: f64) -> Option<bool> {
         let own: Matrix3<f64> = self.covariance_m2.fixed_view::<3, 3>(0, 0).into_owned();
         let whole = own + Matrix3::identity() * shared_deviation_m.powi(2);
         let e = self.centre_m();
-        Some(e.dot(&whole.cholesky()?.solve(&e)) <= quantile(REGION, 3))
+        Some(e.dot(&whole.cholesky()?.solve(&e)) <= quantile(content, 3))
     }
 
-    fn inside_centre_and_radius(&self) -> Option<bool> {
+    /// The same for centre and radius together.
+    pub(crate) fn inside_centre_and_radius(&self, content: f64) -> Option<bool> {
         let e = self.centre_and_radius;
-        Some(e.dot(&self.covariance_m2.cholesky()?.solve(&e)) <= quantile(REGION, 4))
+        Some(e.dot(&self.covariance_m2.cholesky()?.solve(&e)) <= quantile(content, 4))
     }
 }

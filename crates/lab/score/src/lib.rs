@@ -12,6 +12,8 @@
 
 mod allowance;
 mod association;
+pub mod bootstrap;
+mod calibration;
 mod carried_out;
 mod case;
 pub mod clear;
@@ -22,11 +24,13 @@ mod detector;
 pub mod details;
 pub mod figure;
 mod fruit;
+pub mod headline;
 mod input;
 mod labels;
 mod matching;
 mod neighbours;
 mod orientation;
+mod over_units;
 pub mod overlap;
 mod pairing;
 mod partition;
@@ -34,6 +38,7 @@ mod parts;
 pub mod precision;
 mod reach;
 mod render;
+pub mod rows;
 mod scores;
 mod shift;
 mod thinned;
@@ -43,6 +48,8 @@ mod trees;
 mod way;
 
 pub use association::{AssociationScores, BoxAssociation, box_association};
+pub use bootstrap::{Interval, Intervals};
+pub use calibration::CalibrationScores;
 pub use carried_out::OrderScores;
 pub use clusters::{ClusterScores, KingScores};
 pub use details::{Details, details};
@@ -66,6 +73,7 @@ use corymb_model::map::CropMap;
 use figure::{Figure, Spread};
 use labels::Labels;
 use matching::Matching;
+use rows::{Judged, Placement, Rows};
 use shift::{CommonShift, Moved};
 
 const NO_MAP: &str = "no map was given";
@@ -89,13 +97,15 @@ pub fn score(input: &ScoreInput<'_>) -> Scores {
             absolute: Part::absent(NO_MAP),
             common_shift,
             shift_removed: Part::absent(NO_MAP),
+            intervals: Part::absent(NO_MAP),
+            rows: Part::absent(NO_MAP),
         };
     };
     let claims = Claims::of(map, |at| input.run.detection(at).is_some());
-    let placed = |moved: &Moved, located: bool| {
+    let placed = |moved: &Moved, placement: Placement| {
         let matching = Matching::of(map, moved, input.truth, &labels);
         let (labels, claims, clusters) = (&labels, &claims, &clusters);
-        Part::scored(placed_scores(
+        placed_scores(
             &Case {
                 input,
                 map,
@@ -105,16 +115,18 @@ pub fn score(input: &ScoreInput<'_>) -> Scores {
                 moved,
                 matching,
             },
-            located,
-        ))
+            placement,
+        )
     };
-    let absolute = placed(&Moved::nothing(map), false);
+    let (absolute, mut rows) = placed(&Moved::nothing(map), Placement::Absolute);
     let (common_shift, shift_removed) = match CommonShift::of(map, input.truth, &labels) {
         Ok(shift) => {
             let moved = Moved::by(&shift, map);
+            let (scores, moved_rows) = placed(&moved, Placement::ShiftRemoved);
+            rows = moved_rows;
             (
                 Part::scored(shift_scores(&shift, &moved, map)),
-                placed(&moved, true),
+                Part::scored(scores),
             )
         }
         Err(because) => (Part::absent(because.clone()), Part::absent(because)),
@@ -124,9 +136,11 @@ pub fn score(input: &ScoreInput<'_>) -> Scores {
         detector: detector::detector(input),
         association: Part::scored(association(&claims, &labels)),
         tracking: tracks::tracks(input, &claims),
-        absolute,
+        absolute: Part::scored(absolute),
         common_shift,
         shift_removed,
+        intervals: Part::scored(bootstrap::intervals(&rows)),
+        rows: Part::scored(rows),
     }
 }
 
@@ -163,27 +177,32 @@ fn shift_scores(shift: &CommonShift, moved: &Moved, map: &CropMap) -> ShiftScore
     }
 }
 
-fn placed_scores(case: &Case<'_>, located: bool) -> PlacedScores {
+fn placed_scores(case: &Case<'_>, placement: Placement) -> (PlacedScores, Rows) {
+    let located = placement == Placement::ShiftRemoved;
     let allowance = case.input.policy.map(|policy| Allowance::of(case, policy));
-    let decisions = match (case.input.decisions, &allowance) {
+    let allowance = allowance.as_ref();
+    let decisions = match (case.input.decisions, allowance) {
         (None, _) => Part::absent("no decisions were given"),
         (_, None) => Part::absent("no policy was given"),
         (Some(decisions), Some(allowance)) => {
             Part::scored(thinned::decisions(case, decisions, allowance))
         }
     };
-    let orders = match (case.input.tasks, case.input.setup) {
-        (None, _) => Part::absent("no task list was given"),
-        (_, None) => Part::absent("no arm set-up was given"),
-        (Some(tasks), Some(setup)) => Part::scored(carried_out::orders(
-            case,
-            tasks,
-            setup,
-            allowance.as_ref(),
-            located,
-        )),
+    let work = case.input.tasks.zip(case.input.setup);
+    let carried = work.map(|(tasks, setup)| carried_out::carry_out(case, tasks, setup));
+    let orders = match (work, &carried) {
+        (Some(work), Some(carried)) => {
+            Part::scored(carried_out::orders(case, work, carried, allowance))
+        }
+        _ if case.input.tasks.is_none() => Part::absent("no task list was given"),
+        _ => Part::absent("no arm set-up was given"),
     };
-    PlacedScores {
+    let judged = Judged {
+        case,
+        allowance,
+        carried: carried.as_ref(),
+    };
+    let scores = PlacedScores {
         fruitlets: fruit::fruit(case),
         orientation: orientation::orientation(case),
         pairing: parts::parts(case),
@@ -192,5 +211,7 @@ fn placed_scores(case: &Case<'_>, located: bool) -> PlacedScores {
         trees: trees::trees(case),
         decisions,
         orders,
-    }
+        calibration: calibration::calibration(case, allowance, carried.as_ref(), located),
+    };
+    (scores, rows::rows(&judged, placement))
 }

@@ -34,20 +34,39 @@ pub(crate) fn parts(case: &Case<'_>) -> PartScores {
 }
 
 fn pairing(case: &Case<'_>, class: Class) -> PartPairing {
-    let (mut all, mut assigned, mut right) = (0, 0, 0);
-    for labelled in case.labels.boxes(|c| c == class) {
-        let Some(truth_idx) = labelled.shows else {
-            continue;
-        };
-        let owner = case.claims.owner(labelled.at);
-        all += 1;
-        assigned += usize::from(owner.is_some());
-        right += usize::from(owner.and_then(|k| case.truth_of(k)) == Some(truth_idx));
-    }
+    let judged = judged(case, class);
+    let count = |wanted: &dyn Fn(&JudgedPart) -> bool| judged.iter().filter(|p| wanted(p)).count();
+    let (assigned, right) = (count(&|p| p.assigned), count(&|p| p.right));
+    let all = judged.len();
     let none = "no such box is labelled with a considered fruitlet";
     PartPairing {
         right: Share::new(right, all, none),
         right_of_assigned: Share::new(right, assigned, "no such box is given to a fruitlet"),
         unassigned: Share::new(all - assigned, all, none),
     }
+}
+
+/// A box of a part of a considered fruitlet.
+pub(crate) struct JudgedPart {
+    /// The true object that it belongs to.
+    pub(crate) object: usize,
+    /// A map fruitlet claims it.
+    pub(crate) assigned: bool,
+    /// That one is the true one.
+    pub(crate) right: bool,
+}
+
+/// The boxes of a kind of part, in the order of the run.
+pub(crate) fn judged(case: &Case<'_>, class: Class) -> Vec<JudgedPart> {
+    let part = |labelled: crate::labels::LabelledBox| {
+        let object = labelled.shows?;
+        let owner = case.claims.owner(labelled.at);
+        Some(JudgedPart {
+            object,
+            assigned: owner.is_some(),
+            right: owner.and_then(|k| case.truth_of(k)) == Some(object),
+        })
+    };
+    let boxes = case.labels.boxes(|c| c == class).into_iter();
+    boxes.filter_map(part).collect()
 }

@@ -1,5 +1,6 @@
 //! The score as a table for people.
 
+use crate::over_units;
 use crate::scores::Scores;
 use serde_json::{Map, Value};
 use std::fmt::Write;
@@ -37,6 +38,7 @@ pub fn render_table(scores: &Scores) -> String {
         }
         _ => section(&mut table, "absolute", &[absolute]),
     }
+    over_units::section(&mut table, &scores.intervals);
     table
 }
 

@@ -1,6 +1,8 @@
 //! The score of a run: every stage against truth.
 
 use crate::association::AssociationScores;
+use crate::bootstrap::Intervals;
+use crate::calibration::CalibrationScores;
 use crate::carried_out::OrderScores;
 use crate::clusters::{ClusterScores, KingScores};
 use crate::detector::DetectorScores;
@@ -8,6 +10,7 @@ use crate::figure::{Figure, Spread};
 use crate::fruit::FruitScores;
 use crate::orientation::OrientationScores;
 use crate::parts::PartScores;
+use crate::rows::Rows;
 use crate::thinned::DecisionScores;
 use crate::tracks::TrackingScores;
 use crate::trees::TreeScores;
@@ -30,6 +33,10 @@ pub struct Scores {
     pub common_shift: Part<ShiftScores>,
     /// Everything after map and tool poses are moved by the slow common shift of their place.
     pub shift_removed: Part<PlacedScores>,
+    /// 95 % intervals of the headline figures over trees or clusters.
+    pub intervals: Part<Intervals>,
+    /// Tree by tree, cluster by cluster, image by image.
+    pub rows: Part<Rows>,
 }
 
 /// A part of the score, or why it is absent.
@@ -119,4 +126,6 @@ pub struct PlacedScores {
     pub decisions: Part<DecisionScores>,
     /// Orders.
     pub orders: Part<OrderScores>,
+    /// Everything that claims a probability.
+    pub calibration: CalibrationScores,
 }

@@ -3,7 +3,7 @@
 use crate::allowance::{Allowance, tree_name};
 use crate::case::Case;
 use crate::figure::{Figure, Share};
-use corymb_model::decisions::{Action, Decisions};
+use corymb_model::decisions::{Action, Decision, Decisions};
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -72,12 +72,8 @@ pub(crate) fn decisions(
         .filter(|a| *a.1 == Action::Remove)
         .map(|a| *a.0)
         .collect();
-    let gone: BTreeSet<usize> = removed.iter().filter_map(|&k| case.truth_of(k)).collect();
-    let settled: Vec<Cluster<'_>> = allowance
-        .settled
-        .iter()
-        .map(|&c| Cluster::of(case, allowance, &gone, c))
-        .collect();
+    let gone = gone(case, decisions);
+    let settled = settled(case, allowance, &gone);
     let count = |wanted: &dyn Fn(&Cluster<'_>) -> bool| {
         Share::of(
             settled.iter().map(wanted),
@@ -112,6 +108,57 @@ pub(crate) fn decisions(
         load_error_share: load_error_share(&loads),
         loads,
     }
+}
+
+/// True fruit that the decisions remove.
+fn gone(case: &Case<'_>, decisions: &Decisions) -> BTreeSet<usize> {
+    let removed = decisions
+        .decisions
+        .iter()
+        .filter(|d| d.action == Action::Remove);
+    removed
+        .filter_map(|d| case.truth_of(d.fruitlet_idx))
+        .collect()
+}
+
+/// The clusters that are judged alone, after the decisions.
+fn settled<'a>(case: &Case<'a>, allowance: &Allowance, gone: &BTreeSet<usize>) -> Vec<Cluster<'a>> {
+    let cluster = |&c: &usize| Cluster::of(case, allowance, gone, c);
+    allowance.settled.iter().map(cluster).collect()
+}
+
+/// Confidence of each decision that acts, and whether the action is right: the fruit exists, and the decisions together
+/// leave its true cluster as full as allowed. Fruit of clusters that are not judged alone is left out.
+pub(crate) fn decided_rightly(
+    case: &Case<'_>,
+    decisions: &Decisions,
+    allowance: &Allowance,
+) -> Vec<(f64, bool)> {
+    let right: BTreeMap<usize, bool> = as_allowed(case, decisions, allowance).into_iter().collect();
+    let statement = |d: &Decision| {
+        if d.action == Action::LookAgain {
+            return None;
+        }
+        let held = match case.truth_of(d.fruitlet_idx) {
+            None => false,
+            Some(g) => *right.get(&case.clusters.cluster_of(g))?,
+        };
+        Some((d.confidence, held))
+    };
+    decisions.decisions.iter().filter_map(statement).collect()
+}
+
+/// Whether the decisions leave each cluster that is judged alone (by its number) as full as allowed.
+pub(crate) fn as_allowed(
+    case: &Case<'_>,
+    decisions: &Decisions,
+    allowance: &Allowance,
+) -> Vec<(usize, bool)> {
+    let after = settled(case, allowance, &gone(case, decisions));
+    let numbers = allowance.settled.iter().copied();
+    numbers
+        .zip(after.iter().map(|c| c.left == c.allowed))
+        .collect()
 }
 
 /// Whether the clusters that end as full as allowed keep their kings.

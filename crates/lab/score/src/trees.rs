@@ -1,7 +1,7 @@
 //! Which tree and limb the fruit is on, and how many there are on each tree.
 
 use crate::case::Case;
-use crate::figure::{Figure, Reliability, Share};
+use crate::figure::{Figure, Share};
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -12,8 +12,6 @@ pub struct TreeScores {
     pub tree: Share,
     /// Matched, considered fruit on the right limb, of that whose true limb is known.
     pub limb: Share,
-    /// Stated probability of the tree against truth.
-    pub tree_probability: Reliability,
     /// Counts, one row a true tree in the order of names, then all together.
     pub counts: Vec<TreeCount>,
     /// Mean over the trees of |map - considered| / considered.
@@ -35,7 +33,7 @@ pub struct TreeCount {
     pub map_and_unseen: Option<f64>,
 }
 
-const NO_ORCHARD: &str = "the run has no orchard file, so trees are not known";
+pub(crate) const NO_ORCHARD: &str = "the run has no orchard file, so trees are not known";
 
 /// Scores trees, limbs and counts.
 pub(crate) fn trees(case: &Case<'_>) -> TreeScores {
@@ -45,11 +43,7 @@ pub(crate) fn trees(case: &Case<'_>) -> TreeScores {
     } else {
         NO_ORCHARD
     };
-    let on_tree: Vec<(f64, bool)> = case
-        .pairs()
-        .filter(|_| known)
-        .map(|(_, f, t)| (f.tree_probability, case.tree_of(f) == Some(t.tree.as_str())))
-        .collect();
+    let on_tree = on_tree(case);
     let on_limb = case.pairs().filter(|_| known).filter_map(|(_, f, t)| {
         let limb = t.limb.as_deref()?;
         Some(case.limb_of(f) == Some(limb))
@@ -79,7 +73,6 @@ pub(crate) fn trees(case: &Case<'_>) -> TreeScores {
                 NO_ORCHARD
             },
         ),
-        tree_probability: Reliability::of(&on_tree, because),
         counts,
         count_error_share,
     }
@@ -127,4 +120,13 @@ fn unseen(case: &Case<'_>, tree: Option<&str>) -> Option<f64> {
         .peekable();
     here.peek()?;
     Some(here.map(|l| l.unseen).sum())
+}
+
+/// Stated probability of the tree of matched fruit, and whether it is the true one; nothing where trees are not known.
+pub(crate) fn on_tree(case: &Case<'_>) -> Vec<(f64, bool)> {
+    let known = case.input.run.orchard.is_some();
+    case.pairs()
+        .filter(|_| known)
+        .map(|(_, f, t)| (f.tree_probability, case.tree_of(f) == Some(t.tree.as_str())))
+        .collect()
 }

@@ -42,6 +42,10 @@ const SHOULD_BE_ONE: [&str; 11] = [
 fn check(path: &str, name: &str, value: &Value) -> Result<usize, String> {
     let fail = |what: &str| Err(format!("{path}: {what}: {value}"));
     match value {
+        // held to the other parts in rows.rs
+        _ if ["intervals", "rows"].contains(&name) => Ok(0),
+        // the detector is not the map: held to its own truth in boxes.rs
+        _ if ["detector", "tracking"].contains(&name) => Ok(0),
         Value::Object(fields) if fields.contains_key("den") => {
             let Some(share) = value["value"].as_f64() else {
                 return if value["reason"].is_string() {
@@ -127,6 +131,8 @@ proptest! {
                     value[part][stage] = Value::Null;
                 }
                 value[part]["trees"]["count_error_share"] = Value::Null;
+                value[part]["calibration"]["decision"] = Value::Null;
+                value[part]["calibration"]["order_success"] = Value::Null;
             }
         }
         if let Err(wrong) = check("", "", &value) {
@@ -189,10 +195,14 @@ fn the_score_is_the_same_bytes_each_time() {
         keys,
         [
             "truth",
+            "detector",
             "association",
+            "tracking",
             "absolute",
             "common_shift",
-            "shift_removed"
+            "shift_removed",
+            "intervals",
+            "rows"
         ]
     );
 }

@@ -43,10 +43,11 @@ fn a_missing_a_false_and_a_moved_fruitlet() {
     assert_eq!(fruit.f1.value, Some(20.0 / 24.0));
     assert!((fruit.position_error_mm.max.unwrap() - 11.9).abs() < 1e-6);
     // all thirteen stand in the reliability table; three boast of fruit that is not there or deny one that is
-    assert_eq!(counts(&fruit.existence.came_true), (11, 13));
-    assert!((fruit.existence.brier.unwrap() - (0.36 + 1.0 + 1.0) / 13.0).abs() < 1e-12);
+    let calibration = &absolute(&scores).calibration;
+    assert_eq!(counts(&calibration.existence.came_true), (11, 13));
+    assert!((calibration.existence.brier.unwrap() - (0.36 + 1.0 + 1.0) / 13.0).abs() < 1e-12);
     // 1 mm of deviation an axis: 11.9 mm is far outside
-    assert_eq!(counts(&fruit.inside_90_centre), (9, 10));
+    assert_eq!(counts(&calibration.inside_90_centre), (9, 10));
 }
 
 #[test]
@@ -57,9 +58,9 @@ fn the_shared_deviation_widens_the_region() {
         fruitlet.shared_deviation_m = 0.005;
     }
     let scores = scene.score();
-    let fruit = &absolute(&scores).fruitlets;
-    assert_eq!(counts(&fruit.inside_90_centre), (0, 12));
-    assert_eq!(counts(&fruit.inside_90_centre_with_shared), (12, 12));
+    let calibration = &absolute(&scores).calibration;
+    assert_eq!(counts(&calibration.inside_90_centre), (0, 12));
+    assert_eq!(counts(&calibration.inside_90_centre_with_shared), (12, 12));
 }
 
 #[test]
@@ -177,11 +178,14 @@ fn axes_are_judged_by_their_angle() {
     assert_eq!(counts(&orientation.within_10_deg), (8, 11));
     assert_eq!(counts(&orientation.within_20_deg), (9, 11));
     assert_eq!(counts(&orientation.within_30_deg), (10, 11));
+    assert_eq!(counts(&orientation.within_10_deg_of_all_matched), (8, 12));
+    assert_eq!(counts(&orientation.within_20_deg_of_all_matched), (9, 12));
     assert_eq!(counts(&orientation.within_30_deg_of_all_matched), (10, 12));
     assert_eq!(counts(&orientation.no_axis), (1, 12));
     assert!((orientation.error_deg.max.unwrap() - 35.0).abs() < 1e-9);
     // 0.1 rad per angle: 90 % of the axes lie within 12.3 degrees
-    assert_eq!(counts(&orientation.inside_90), (8, 11));
+    let calibration = &absolute(&scores).calibration;
+    assert_eq!(counts(&calibration.inside_90_axis), (8, 11));
 }
 
 #[test]
@@ -194,7 +198,8 @@ fn a_fruitlet_in_the_wrong_cluster() {
     assert_eq!(counts(&clusters.pure), (3, 4));
     // pairs: 1 + 3 + 3 + 3 right of 12 true, 1 + 6 + 3 + 3 stated
     assert!((clusters.agreement.pairwise_f1.value.unwrap() - 20.0 / 25.0).abs() < 1e-12);
-    assert_eq!(counts(&clusters.membership.came_true), (11, 12));
+    let membership = &absolute(&scores).calibration.membership;
+    assert_eq!(counts(&membership.came_true), (11, 12));
     assert_eq!(counts(&absolute(&scores).kings.right), (4, 4));
 }
 
@@ -230,7 +235,8 @@ fn trees_limbs_and_counts() {
         ]
     );
     assert!((trees.count_error_share.value.unwrap() - 1.0 / 6.0).abs() < 1e-12);
-    assert!((trees.tree_probability.brier.unwrap() - 1.0 / 12.0).abs() < 1e-12);
+    let calibration = &absolute(&scores).calibration;
+    assert!((calibration.tree.brier.unwrap() - 1.0 / 12.0).abs() < 1e-12);
 
     scene.run.orchard = None;
     let scores = scene.score();

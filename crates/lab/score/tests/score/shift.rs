@@ -90,6 +90,6 @@ fn each_part_has_its_own_stated_probability_of_success() {
     }
     let scores = scene.score();
     let (absolute, removed) = both(&scores);
-    assert!((absolute.orders.figures().unwrap().success.stated.unwrap() - 0.3).abs() < 1e-12);
-    assert!((removed.orders.figures().unwrap().success.stated.unwrap() - 0.9).abs() < 1e-12);
+    assert!((absolute.calibration.order_success.stated.unwrap() - 0.3).abs() < 1e-12);
+    assert!((removed.calibration.order_success.stated.unwrap() - 0.9).abs() < 1e-12);
 }
