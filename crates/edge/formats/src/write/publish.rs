@@ -65,6 +65,15 @@ impl Publication {
         Self::begin(dir, OUTPUT_FILES.iter().map(ToString::to_string).collect())
     }
 
+    /// Begins files in a folder of any kind; those of `owned` that an earlier time left and that are not written this
+    /// time are removed at the end, whatever else lies there stays.
+    ///
+    /// # Errors
+    /// The folder cannot be made.
+    pub fn folder(dir: &Path, owned: &[&str]) -> Result<Self, WriteError> {
+        Self::begin(dir, owned.iter().map(ToString::to_string).collect())
+    }
+
     /// Begins files of a folder; those of `owned` that are not written this time are removed at the end.
     pub(crate) fn begin(dir: &Path, owned: Vec<String>) -> Result<Self, WriteError> {
         fs::create_dir_all(dir).map_err(disk(dir, "make the folder"))?;
