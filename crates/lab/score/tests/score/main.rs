@@ -2,9 +2,13 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail as the test does
 
 mod agreement;
+mod clusterings;
 mod figures;
 mod itself;
 mod mistakes;
 mod orchard;
 mod orders;
+mod precision;
 mod shift;
+mod stored;
+mod tracking;
