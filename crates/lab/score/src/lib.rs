@@ -19,6 +19,7 @@ mod case;
 pub mod clear;
 mod closing;
 mod clusters;
+pub mod compare;
 mod cylinder;
 mod detector;
 pub mod details;

@@ -1,0 +1,64 @@
+//! Which units two variants share.
+
+use crate::compare::Variant;
+use crate::rows::{LEAST_UNITS, Tally, UnitKind};
+use std::collections::BTreeMap;
+
+/// Units of two variants, paired.
+pub(crate) struct Paired {
+    pub(crate) unit: UnitKind,
+    /// The tallies of each unit, first and other, in the order of run and name.
+    pub(crate) pairs: Vec<(Tally, Tally)>,
+    /// `run/unit`.
+    pub(crate) only_first: Vec<String>,
+    pub(crate) only_here: Vec<String>,
+}
+
+/// Pairs trees; where there are too few of them, clusters, provided there are enough of those. `None` = no pair at all.
+pub(crate) fn pair_units(first: &Variant, other: &Variant) -> Option<Paired> {
+    let of = |kind| pair(kind, first, other);
+    let trees = of(UnitKind::Tree);
+    if trees.pairs.len() >= LEAST_UNITS {
+        return Some(trees);
+    }
+    let clusters = of(UnitKind::Cluster);
+    if clusters.pairs.len() >= LEAST_UNITS || trees.pairs.is_empty() {
+        return Some(clusters).filter(|c| !c.pairs.is_empty());
+    }
+    Some(trees)
+}
+
+fn pair(unit: UnitKind, first: &Variant, other: &Variant) -> Paired {
+    let (mut here, there) = (by_name(unit, first), by_name(unit, other));
+    let (mut pairs, mut only_here) = (Vec::new(), Vec::new());
+    for (name, two) in there {
+        match here.remove(&name) {
+            Some(one) => pairs.push((*one, *two)),
+            None => only_here.push(shown(name)),
+        }
+    }
+    Paired {
+        unit,
+        pairs,
+        only_first: here.into_keys().map(shown).collect(),
+        only_here,
+    }
+}
+
+fn by_name(unit: UnitKind, variant: &Variant) -> BTreeMap<(&str, &str), &Tally> {
+    let mut named = BTreeMap::new();
+    for run in &variant.runs {
+        let units = match unit {
+            UnitKind::Tree => &run.rows.trees,
+            UnitKind::Cluster => &run.rows.cluster_units,
+        };
+        for row in units {
+            named.insert((run.run.as_str(), row.unit.as_str()), &row.tally);
+        }
+    }
+    named
+}
+
+fn shown((run, unit): (&str, &str)) -> String {
+    format!("{run}/{unit}")
+}
