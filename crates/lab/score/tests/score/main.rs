@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)] // a helper of a test may fail as the test does
 
 mod agreement;
+mod boxes;
 mod clusterings;
 mod figures;
 mod itself;
