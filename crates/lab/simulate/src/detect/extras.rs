@@ -84,7 +84,7 @@ pub(super) fn invent(
     let d = &spec.detector;
     let mut rng = streams.rng(Purpose::FalseBox, at.number, 0);
     for _ in 0..rng.count(d.false_per_image) {
-        let diameter_m = 1e-3 * rng.between(spec.crop.diameter_bounds_mm);
+        let diameter_m = 1e-3 * rng.between(spec.sizes().bounds_mm);
         let side_px = lens.pixels_per_unit() * diameter_m / rng.between(INVENTED_AT_M);
         let class = spec.crop.kind.class(false);
         found.push(box_at_random(class, side_px, 0.1, lens, &mut rng));

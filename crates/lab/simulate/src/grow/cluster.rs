@@ -3,7 +3,7 @@
 use super::body::TrueBody;
 use super::neighbours::Neighbours;
 use super::polyline::{Place, across};
-use crate::spec::CropSpec;
+use crate::spec::{CropSpec, SizeSpec};
 use crate::streams::Draw;
 use corymb_model::frames::Orchard;
 use corymb_model::{Direction, Point};
@@ -61,6 +61,7 @@ pub(super) fn size(spec: &CropSpec, rng: &mut ChaCha8Rng) -> usize {
 /// Hangs up to `count` bodies on the spur; fewer where there is no room.
 pub(super) fn hang(
     spec: &CropSpec,
+    sizes: &SizeSpec,
     spur: &Spur,
     count: usize,
     neighbours: &mut Neighbours,
@@ -68,12 +69,13 @@ pub(super) fn hang(
     rng: &mut ChaCha8Rng,
 ) {
     let with_king = rng.chance(spec.king_share);
-    let mean_mm =
-        spec.diameter_mean_mm + rng.normal(spec.diameter_deviation_mm * CLUSTER_PART.sqrt());
+    let between = spec.diameter_between_clusters;
+    let mean_mm = sizes.mean_mm + rng.normal(sizes.deviation_mm * between.sqrt());
+    let of_cluster = SizeSpec { mean_mm, ..*sizes };
     for k in 0..count {
-        let sizes = Sizes::draw(spec, mean_mm, with_king && k == 0, rng);
+        let drawn = Sizes::draw(spec, &of_cluster, with_king && k == 0, rng);
         let room = (0..ATTEMPTS).find_map(|_| {
-            let body = attempt(spec, spur, &sizes, rng)?;
+            let body = attempt(spec, spur, &drawn, rng)?;
             let gap_m = 1e-3 * spec.least_gap_mm;
             neighbours
                 .has_room(&body, bodies, gap_m, spec.kind.has_stem())
@@ -91,10 +93,6 @@ pub(super) fn hang(
     }
 }
 
-/// Share of the variance of diameters that lies between clusters. In 'Royal Gala' quality varied far more between
-/// clusters than within them (source in `fixtures/scenes/README.md`); the figure itself is a guess.
-const CLUSTER_PART: f64 = 0.6;
-
 /// What is drawn of a body before it is placed.
 struct Sizes {
     king: bool,
@@ -104,10 +102,11 @@ struct Sizes {
 }
 
 impl Sizes {
-    fn draw(spec: &CropSpec, mean_mm: f64, king: bool, rng: &mut ChaCha8Rng) -> Self {
-        let own_mm = mean_mm + rng.normal(spec.diameter_deviation_mm * (1.0 - CLUSTER_PART).sqrt());
+    fn draw(spec: &CropSpec, of: &SizeSpec, king: bool, rng: &mut ChaCha8Rng) -> Self {
+        let within = 1.0 - spec.diameter_between_clusters;
+        let own_mm = of.mean_mm + rng.normal(of.deviation_mm * within.sqrt());
         let ratio = spec.king_diameter_ratio + rng.normal(spec.king_diameter_deviation);
-        let [low, high] = spec.diameter_bounds_mm;
+        let [low, high] = of.bounds_mm;
         let diameter_mm = (if king { own_mm * ratio } else { own_mm }).clamp(low, high);
         let stem_mean = spec.stem_mean_mm * if king { spec.king_stem_ratio } else { 1.0 };
         let stem_mm = stem_mean + rng.normal(spec.stem_deviation_mm);

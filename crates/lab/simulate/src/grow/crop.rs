@@ -109,6 +109,7 @@ fn grow_limb(
         };
         hang(
             &spec.crop,
+            &spec.sizes(),
             &spur,
             count,
             neighbours,
@@ -169,7 +170,7 @@ fn phantoms(
             cluster_idx: usize::MAX,
             king: false,
             centre,
-            diameter_m: 1e-3 * rng.between(spec.crop.diameter_bounds_mm),
+            diameter_m: 1e-3 * rng.between(spec.sizes().bounds_mm),
             length_ratio: 1.0,
             axis,
             stem: Vec::new(),

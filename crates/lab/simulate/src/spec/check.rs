@@ -2,7 +2,7 @@
 
 use super::{
     CameraSpec, CropSpec, DetectorSpec, ErrorSpec, LeafSpec, Motion, OrchardSpec, PartSpec,
-    PassSpec, SceneSpec, VERSION, WindSpec,
+    PassSpec, SceneSpec, SizeSpec, VERSION, WindSpec,
 };
 use crate::error::{Problem, SimulateError};
 use std::fmt::Debug;
@@ -21,7 +21,7 @@ pub fn check(spec: &SceneSpec) -> Result<(), SimulateError> {
     report.need(spec.version == VERSION, "version", &spec.version, "1");
     report.need(!spec.name.is_empty(), "name", &spec.name, "a name");
     orchard(&spec.orchard, &mut report);
-    crop(&spec.crop, &mut report);
+    crop(&spec.crop, &spec.sizes(), &mut report);
     leaves(&spec.leaves, &mut report);
     wind(&spec.wind, &mut report);
     detector(&spec.detector, &mut report);
@@ -156,7 +156,7 @@ fn orchard(o: &OrchardSpec, r: &mut Report) {
     r.positive("orchard.post_diameter_mm", o.post_diameter_mm);
 }
 
-fn crop(c: &CropSpec, r: &mut Report) {
+fn crop(c: &CropSpec, sizes: &SizeSpec, r: &mut Report) {
     let weights = c.cluster_size_weights;
     let usable =
         weights.iter().all(|w| w.is_finite() && *w >= 0.0) && weights.iter().sum::<f64>() > 0.0;
@@ -177,9 +177,13 @@ fn crop(c: &CropSpec, r: &mut Report) {
     r.positive("crop.king_stem_ratio", c.king_stem_ratio);
     r.not_negative("crop.stem_bow", c.stem_bow);
     r.positive("crop.stem_diameter_mm", c.stem_diameter_mm);
-    r.positive("crop.diameter_mean_mm", c.diameter_mean_mm);
-    r.not_negative("crop.diameter_deviation_mm", c.diameter_deviation_mm);
-    r.range("crop.diameter_bounds_mm", c.diameter_bounds_mm, 1.0);
+    r.positive("crop.diameter_mean_mm", sizes.mean_mm);
+    r.not_negative("crop.diameter_deviation_mm", sizes.deviation_mm);
+    r.range("crop.diameter_bounds_mm", sizes.bounds_mm, 1.0);
+    r.share(
+        "crop.diameter_between_clusters",
+        c.diameter_between_clusters,
+    );
     r.positive("crop.king_diameter_ratio", c.king_diameter_ratio);
     r.not_negative("crop.king_diameter_deviation", c.king_diameter_deviation);
     r.range("crop.length_ratio", c.length_ratio, 0.5);
@@ -191,7 +195,7 @@ fn crop(c: &CropSpec, r: &mut Report) {
     );
     r.share("crop.hang", c.hang);
     r.not_negative("crop.axis_wry_deg", c.axis_wry_deg);
-    let gap = c.least_gap_mm.is_finite() && c.least_gap_mm > -0.5 * c.diameter_bounds_mm[0];
+    let gap = c.least_gap_mm.is_finite() && c.least_gap_mm > -0.5 * sizes.bounds_mm[0];
     r.need(
         gap,
         "crop.least_gap_mm",

@@ -194,7 +194,9 @@ impl SceneSpec {
             cluster_size_weights: [0.0, 0.0, 0.04, 0.10, 0.41, 0.45],
             spur_gap_mm: 17.0,
             spur_gap_more_mm: 18.0,
-            diameter_mean_mm: 15.5,
+            diameter_mean_mm: Some(15.5),
+            diameter_deviation_mm: Some(1.8),
+            diameter_bounds_mm: Some([9.0, 20.0]),
             ..CropSpec::default()
         };
         s.leaves.per_cluster = 1.5;
@@ -284,8 +286,9 @@ impl SceneSpec {
                 ..Free::default()
             }),
         }];
-        s.crop.diameter_mean_mm = 17.0;
-        s.crop.diameter_bounds_mm = [12.0, 25.0];
+        s.crop.diameter_mean_mm = Some(17.0);
+        s.crop.diameter_deviation_mm = Some(1.8);
+        s.crop.diameter_bounds_mm = Some([12.0, 25.0]);
         s.leaves.per_cluster = 4.0;
         s.detector = DetectorSpec {
             axis: half_of_axes(),
@@ -371,9 +374,9 @@ impl SceneSpec {
             spur_gap_mm: 80.0,
             spur_gap_more_mm: 60.0,
             stem_mean_mm: 27.0,
-            diameter_mean_mm: 30.0,
-            diameter_deviation_mm: 3.5,
-            diameter_bounds_mm: [22.0, 40.0],
+            diameter_mean_mm: Some(30.0),
+            diameter_deviation_mm: Some(3.5),
+            diameter_bounds_mm: Some([22.0, 40.0]),
             king_diameter_ratio: 1.08,
             hang: 0.6,
             ..CropSpec::default()
@@ -409,9 +412,9 @@ impl SceneSpec {
             stem_mean_mm: 19.0,
             stem_deviation_mm: 2.5,
             stem_bounds_mm: [12.0, 28.0],
-            diameter_mean_mm: 21.0,
-            diameter_deviation_mm: 2.5,
-            diameter_bounds_mm: [14.0, 32.0],
+            diameter_mean_mm: Some(21.0),
+            diameter_deviation_mm: Some(2.5),
+            diameter_bounds_mm: Some([14.0, 32.0]),
             king_diameter_ratio: 1.2,
             length_ratio: [0.85, 1.0],
             hang: 0.0,
@@ -455,9 +458,9 @@ impl SceneSpec {
             stem_mean_mm: 1.5,
             stem_deviation_mm: 0.3,
             stem_bounds_mm: [1.0, 3.0],
-            diameter_mean_mm: 7.0,
-            diameter_deviation_mm: 1.2,
-            diameter_bounds_mm: [4.0, 11.0],
+            diameter_mean_mm: Some(7.0),
+            diameter_deviation_mm: Some(1.2),
+            diameter_bounds_mm: Some([4.0, 11.0]),
             length_ratio: [1.15, 1.5],
             hang: 0.0,
             ..CropSpec::default()

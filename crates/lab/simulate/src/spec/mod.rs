@@ -13,6 +13,7 @@ mod passes;
 mod pieces;
 mod plants;
 mod rigs;
+mod stages;
 
 pub use cameras::{CameraSpec, LensSpec};
 pub use check::check;
@@ -23,6 +24,7 @@ pub use overrides::{Override, OverrideError, with_overrides};
 pub use passes::{AlongRow, Facing, Free, Motion, PassSpec};
 pub use pieces::{DetectorFile, DetectorStated, ErrorsFile, ErrorsStated, RigFile};
 pub use plants::{BodyKind, CropSpec, LeafSpec, WindSpec};
+pub use stages::SizeSpec;
 
 use serde::{Deserialize, Serialize};
 
@@ -39,7 +41,8 @@ pub struct SceneSpec {
     pub name: String,
     /// ISO 8601 date that is written into the run; invented.
     pub date: String,
-    /// BBCH code of the growth stage, written into the run; absent = not stated.
+    /// BBCH code of the growth stage, written into the run; absent = not stated. Tells how large bodies are where the
+    /// crop does not.
     pub stage_bbch: Option<u8>,
     /// Trees, wires, posts.
     pub orchard: OrchardSpec,

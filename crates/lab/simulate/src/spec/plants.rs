@@ -75,12 +75,15 @@ pub struct CropSpec {
     pub stem_bow: f64,
     /// Stem diameter, millimetres.
     pub stem_diameter_mm: f64,
-    /// Mean diameter of bodies that are not kings, millimetres.
-    pub diameter_mean_mm: f64,
-    /// Standard deviation of it, millimetres.
-    pub diameter_deviation_mm: f64,
-    /// Diameters lie between these, millimetres.
-    pub diameter_bounds_mm: [f64; 2],
+    /// Mean diameter of bodies that are not kings, millimetres; absent = by the scene's stage ([`super::SizeSpec`]).
+    pub diameter_mean_mm: Option<f64>,
+    /// Standard deviation of it, millimetres; absent = by the stage.
+    pub diameter_deviation_mm: Option<f64>,
+    /// Diameters lie between these, millimetres; absent = by the stage.
+    pub diameter_bounds_mm: Option<[f64; 2]>,
+    /// Share of the variance of diameters that lies between clusters, the rest is within them. In 'Royal Gala' quality
+    /// varied far more between clusters than within (source in `fixtures/scenes/README.md`); 0.6 itself is a guess.
+    pub diameter_between_clusters: f64,
     /// Mean diameter of a king over that of the others of its cluster; above 1 the king is mostly, not always, the largest.
     pub king_diameter_ratio: f64,
     /// Standard deviation of that ratio.
@@ -112,9 +115,10 @@ impl Default for CropSpec {
             king_stem_ratio: 0.76,
             stem_bow: 0.08,
             stem_diameter_mm: 2.0,
-            diameter_mean_mm: 14.0,
-            diameter_deviation_mm: 1.8,
-            diameter_bounds_mm: [9.0, 20.0],
+            diameter_mean_mm: None,
+            diameter_deviation_mm: None,
+            diameter_bounds_mm: None,
+            diameter_between_clusters: 0.6,
             king_diameter_ratio: 1.15,
             king_diameter_deviation: 0.08,
             length_ratio: [1.0, 1.1],

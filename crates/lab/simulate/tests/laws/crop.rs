@@ -123,7 +123,7 @@ fn spurs_stand_on_their_limbs() {
 #[test]
 fn sizes_follow_the_scene() {
     let spec = SceneSpec::platform();
-    let crop = spec.crop.clone();
+    let (crop, sizes) = (spec.crop.clone(), spec.sizes());
     let s = row(spec, 12);
     let stem_mm = |king: bool| -> Vec<f64> {
         let of = s.true_scene.bodies.iter().filter(|b| b.king == king);
@@ -148,11 +148,8 @@ fn sizes_follow_the_scene() {
         "{kings_mm} over {others_mm}"
     );
     let (mean_mm, spread_mm) = moments(&diameters_mm(&s, false));
-    assert!((mean_mm - crop.diameter_mean_mm).abs() < 0.25, "{mean_mm}");
-    assert!(
-        (spread_mm - crop.diameter_deviation_mm).abs() < 0.2,
-        "{spread_mm}"
-    );
+    assert!((mean_mm - sizes.mean_mm).abs() < 0.25, "{mean_mm}");
+    assert!((spread_mm - sizes.deviation_mm).abs() < 0.2, "{spread_mm}");
     // BBCH 72: to 20 mm
     assert!(
         s.truth
@@ -185,6 +182,49 @@ fn kings_are_mostly_but_not_always_the_largest() {
     }
     let share = largest as f64 / of as f64;
     assert!((0.5..0.95).contains(&share), "{largest} of {of}");
+}
+
+#[test]
+fn fruit_grows_with_the_stage() {
+    let mut before_mm = 0.0;
+    for stage in 71..=75 {
+        let mut spec = SceneSpec::platform();
+        spec.stage_bbch = Some(stage);
+        // far apart and few in a cluster, so that room does not choose
+        spec.crop.cluster_size_weights = [1.0, 0.0, 0.0, 0.0, 0.0, 0.0];
+        spec.crop.spur_gap_mm = 120.0;
+        let sizes = spec.sizes();
+        let s = row(spec, 6);
+        let (mean_mm, _) = moments(&diameters_mm(&s, false));
+        let n = diameters_mm(&s, false).len() as f64;
+        // four standard errors
+        let off = 4.0 * sizes.deviation_mm / n.sqrt() + 0.02 * sizes.mean_mm;
+        assert!((mean_mm - sizes.mean_mm).abs() < off, "{stage}: {mean_mm}");
+        assert!(mean_mm > before_mm, "{stage}");
+        let [low, high] = sizes.bounds_mm;
+        let all = s.truth.fruitlets.iter().map(|f| 1e3 * f.diameter_m);
+        assert!(all.into_iter().all(|d| d >= low - 1e-9 && d <= high + 1e-9));
+        before_mm = mean_mm;
+    }
+}
+
+#[test]
+fn sizes_differ_between_clusters_by_the_share_that_is_asked_for() {
+    for share in [0.0, 0.6, 1.0] {
+        let mut spec = SceneSpec::platform();
+        spec.crop.diameter_between_clusters = share;
+        spec.crop.king_share = 0.0;
+        let s = row(spec, 12);
+        // twice the variance within is the mean square difference of two of a cluster
+        let mut squares = Vec::new();
+        for members in clusters(&s).values().filter(|m| m.len() > 1) {
+            squares.push((1e3 * (members[0].diameter_m - members[1].diameter_m)).powi(2));
+        }
+        let within = 0.5 * moments(&squares).0;
+        let (_, spread) = moments(&diameters_mm(&s, false));
+        let found = 1.0 - within / spread.powi(2);
+        assert!((found - share).abs() < 0.08, "{share}: {found}");
+    }
 }
 
 #[test]

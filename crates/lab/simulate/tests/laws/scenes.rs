@@ -113,7 +113,7 @@ fn each_unusable_field_is_named() {
         ("crop.length_ratio", |s| s.crop.length_ratio = [1.0, 3.0]),
         ("crop.least_gap_mm", |s| s.crop.least_gap_mm = -30.0),
         ("crop.diameter_bounds_mm", |s| {
-            s.crop.diameter_bounds_mm = [20.0, 10.0];
+            s.crop.diameter_bounds_mm = Some([20.0, 10.0]);
         }),
         ("leaves.per_cluster", |s| s.leaves.per_cluster = f64::NAN),
         ("wind.sway_mm", |s| s.wind.sway_mm = -1.0),
