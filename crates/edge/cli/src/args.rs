@@ -1,6 +1,7 @@
 //! The command line: every flag stands here once and reaches help from here.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use corymb_simulate::spec::Override;
 use std::path::PathBuf;
 
 /// Examples that stand at the head of `--help`; a test runs each line that begins with `corymb`.
@@ -42,6 +43,8 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Invent an orchard and what cameras would see of it, with its truth.
     Simulate(SimulateArgs),
+    /// Run a study: scenes, seeds and settings over ranges, with a table of means and intervals at the end.
+    Sweep(SweepArgs),
     /// Score an output folder against truth.
     Score(ScoreArgs),
     /// Print what a problem's code means and what to do about it.
@@ -114,11 +117,46 @@ pub(crate) struct SimulateArgs {
     #[arg(value_name = "SCENE.toml|KIND")]
     pub(crate) scene: String,
     /// The same seed gives the same orchard, boxes and errors.
-    #[arg(long, value_name = "N")]
-    pub(crate) seed: u64,
+    #[arg(long, value_name = "N", required_unless_present = "print")]
+    pub(crate) seed: Option<u64>,
     /// Where the run folder goes; made where missing.
+    #[arg(long, value_name = "DIR", required_unless_present = "print")]
+    pub(crate) out: Option<PathBuf>,
+    /// A rig file: its cameras, and its passes where it has any, replace those of the scene.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) rig: Option<PathBuf>,
+    /// A detector file: replaces the scene's detector and what the run states about it.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) detector: Option<PathBuf>,
+    /// An errors file: replaces the errors of poses, mounting, clock and limbs, and what the run states about them.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) errors: Option<PathBuf>,
+    /// Change one field, after the files: detector.edge_white_px=2, cameras.0.tilt_deg=3, errors.poses=trajectory.
+    #[arg(long, value_name = "PATH=VALUE", value_parser = crate::scenes::parse_override)]
+    pub(crate) set: Vec<Override>,
+    /// Write the whole scene with every default as TOML to stdout, and simulate nothing.
+    #[arg(long, conflicts_with_all = ["seed", "out"])]
+    pub(crate) print: bool,
+}
+
+/// Arguments of `sweep`.
+#[derive(Debug, Args)]
+pub(crate) struct SweepArgs {
+    /// The study file.
+    #[arg(value_name = "STUDY.toml")]
+    pub(crate) study: PathBuf,
+    /// Where rows.csv, table.csv and table.md go; made where missing, written all at once at the end.
     #[arg(long, value_name = "DIR")]
     pub(crate) out: PathBuf,
+    /// Threads to work with, each with one run in memory; the result does not depend on it [default: one a core].
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) threads: Option<u16>,
+    /// Also tell in rows.csv how long each estimate took; those numbers differ from time to time.
+    #[arg(long)]
+    pub(crate) seconds: bool,
+    /// How progress is told on stderr.
+    #[arg(long, value_enum, default_value_t = ProgressStyle::Auto)]
+    pub(crate) progress: ProgressStyle,
 }
 
 /// Arguments of `score`.

@@ -2,6 +2,8 @@
 
 use corymb_formats::{Problems, WriteError};
 use corymb_simulate::SimulateError;
+use corymb_simulate::spec::OverrideError;
+use corymb_study::StudyError;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -73,6 +75,15 @@ pub(crate) enum Failure {
         /// Names of the built-in kinds.
         known: Vec<&'static str>,
     },
+    /// Fields of a scene that cannot be changed as asked.
+    #[error("{}", lines(.0))]
+    Overrides(Vec<OverrideError>),
+    /// A study that came to no end.
+    #[error("{0}")]
+    Study(#[from] StudyError),
+    /// A scene that cannot be put into words; ours to mend.
+    #[error("cannot write the scene as TOML: {0}")]
+    Toml(#[from] toml::ser::Error),
     /// A code that no problem has.
     #[error("there is no code {0:?}; `corymb explain` lists all")]
     UnknownCode(String),
@@ -101,6 +112,11 @@ pub(crate) enum Failure {
     PipeClosed,
 }
 
+fn lines(errors: &[OverrideError]) -> String {
+    let lines: Vec<String> = errors.iter().map(ToString::to_string).collect();
+    lines.join("\n")
+}
+
 impl Failure {
     /// The exit that this asks for.
     pub(crate) fn exit(&self) -> Exit {
@@ -108,7 +124,7 @@ impl Failure {
             Failure::PipeClosed => Exit::Done,
             Failure::Write(WriteError::Disk { .. }) => Exit::Wrong,
             // what a result refers to and whether its numbers are finite is our business, not the user's
-            Failure::Write(_) | Failure::Json(_) => Exit::Bug,
+            Failure::Write(_) | Failure::Json(_) | Failure::Toml(_) => Exit::Bug,
             _ => Exit::Wrong,
         }
     }

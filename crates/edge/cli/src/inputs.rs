@@ -66,7 +66,7 @@ impl Inputs {
 }
 
 /// The value, or its problems added to the others.
-fn kept<T>(read: Result<T, Problems>, problems: &mut Problems) -> Option<T> {
+pub(crate) fn kept<T>(read: Result<T, Problems>, problems: &mut Problems) -> Option<T> {
     read.map_err(|more| {
         problems.list.extend(more.list);
         problems.cut_short.extend(more.cut_short);

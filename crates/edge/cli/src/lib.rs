@@ -12,9 +12,11 @@ mod interrupt;
 mod progress;
 mod publish;
 mod run;
+mod scenes;
 mod score;
 mod simulate;
 mod summary;
+mod sweep;
 mod talk;
 
 pub use args::EXAMPLES;
@@ -47,6 +49,7 @@ fn enter() -> Exit {
         Command::Run(args) => run::run(args),
         Command::Check(args) => check::check(args),
         Command::Simulate(args) => simulate::simulate(args),
+        Command::Sweep(args) => sweep::sweep(args),
         Command::Score(args) => score::score(args),
         Command::Explain(args) => explain::explain(args),
     });

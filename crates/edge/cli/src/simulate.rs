@@ -2,9 +2,9 @@
 
 use crate::args::SimulateArgs;
 use crate::exit::{Exit, Failure};
-use crate::{interrupt, talk};
-use corymb_formats::{Packing, read_toml, write_run, write_truth};
-use corymb_simulate::{SceneSpec, Simulated};
+use crate::{interrupt, scenes, talk};
+use corymb_formats::{Packing, write_run, write_truth};
+use corymb_simulate::Simulated;
 use std::path::Path;
 
 /// File with the truth, beside the run.
@@ -15,40 +15,35 @@ const TRUTH: &str = "truth.json";
 /// # Errors
 /// A scene that does not exist or cannot be, or the disk.
 pub(crate) fn simulate(args: &SimulateArgs) -> Result<Exit, Failure> {
-    let spec = scene(&args.scene)?;
-    let simulated =
-        corymb_simulate::simulate(&spec, args.seed).map_err(|source| Failure::Scene {
-            scene: args.scene.clone(),
-            source,
-        })?;
+    let spec = scenes::asked_for(args)?;
+    let refused = |source| Failure::Scene {
+        scene: args.scene.clone(),
+        source,
+    };
+    let (Some(seed), Some(out)) = (args.seed, &args.out) else {
+        corymb_simulate::spec::check(&spec).map_err(refused)?;
+        talk::say(&scenes::as_toml(&spec)?)?;
+        return Ok(Exit::Done);
+    };
+    let simulated = corymb_simulate::simulate(&spec, seed).map_err(refused)?;
     {
         let _interrupts_wait = interrupt::begin_writing();
-        write_run(&args.out, &simulated.run, Packing::Gzip)?;
-        write_truth(&args.out.join(TRUTH), &simulated.truth)?;
+        write_run(out, &simulated.run, Packing::Gzip)?;
+        write_truth(&out.join(TRUTH), &simulated.truth)?;
     }
-    talk::say(&account(&simulated, &args.out))?;
+    talk::say(&account(&simulated, out))?;
     Ok(Exit::Done)
-}
-
-fn scene(name: &str) -> Result<SceneSpec, Failure> {
-    let path = Path::new(name);
-    if path.extension().is_some_and(|e| e == "toml") {
-        return Ok(read_toml(path)?.value);
-    }
-    SceneSpec::named(name).ok_or_else(|| Failure::UnknownScene {
-        name: name.to_owned(),
-        known: SceneSpec::NAMES.to_vec(),
-    })
 }
 
 fn account(simulated: &Simulated, out: &Path) -> String {
     let run = &simulated.run;
     format!(
-        "{}: {} images, {} boxes, {} true bodies; all invented\nWritten to {}: the run folder and {TRUTH}\n",
+        "{}: {} images, {} boxes, {} true bodies, {:.0} % of their area in view hidden; all invented\nWritten to {}: the run folder and {TRUTH}\n",
         run.name,
         run.frames.len(),
         run.frames.iter().map(|f| f.detections.len()).sum::<usize>(),
         simulated.truth.fruitlets.len(),
+        100.0 * simulated.true_scene.hidden_share,
         out.display(),
     )
 }

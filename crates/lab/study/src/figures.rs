@@ -102,8 +102,8 @@ impl FigureKind {
             }
             "run.hidden_share" => Some(simulated.true_scene.hidden_share),
             path => {
-                let steps = path.split('.');
-                let found = steps.fold(Some(score), |at, step| at?.get(step))?;
+                let mut steps = path.split('.');
+                let found = steps.try_fold(score, |at, step| at.get(step))?;
                 let value = found.get("value").or_else(|| found.get("median"));
                 value.unwrap_or(found).as_f64()
             }

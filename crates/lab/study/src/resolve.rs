@@ -4,6 +4,7 @@ use crate::combine::{Combination, Range, combinations, paths, told};
 use crate::figures::{FIGURES, FigureKind};
 use crate::file::{SceneEntry, StudyFile};
 use crate::plan::{SceneCase, SettingsCase, Study};
+use crate::problem::{ProblemKind, StudyProblem};
 use corymb_job::JobConfig;
 use corymb_model::arm::ArmSetup;
 use corymb_model::policy::Policy;
@@ -30,39 +31,6 @@ pub trait Files {
     fn policy(&mut self, file: &str) -> Option<Policy>;
     /// An arm file.
     fn arm(&mut self, file: &str) -> Option<ArmSetup>;
-}
-
-/// Something in a study file that cannot be used.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub enum StudyProblem {
-    /// A name or path that nothing has.
-    Unknown {
-        /// Where in the study file.
-        field: String,
-        /// What stands there.
-        found: String,
-        /// What would be known, or is near.
-        expected: String,
-    },
-    /// A value that does not fit.
-    Unfit {
-        /// Where in the study file.
-        field: String,
-        /// What stands there.
-        found: String,
-        /// What may stand there.
-        expected: String,
-    },
-}
-
-impl StudyProblem {
-    fn unfit(field: impl Into<String>, found: impl ToString, expected: impl Into<String>) -> Self {
-        StudyProblem::Unfit {
-            field: field.into(),
-            found: found.to_string(),
-            expected: expected.into(),
-        }
-    }
 }
 
 /// A part of a scene that may vary: a file's content, or a value at a path.
@@ -120,7 +88,7 @@ impl Resolver<'_> {
         let most = MOST / bases.len().max(1) / (file.seeds.count.max(1) as usize);
         let Some(variants) = combinations(&ranges, most) else {
             let expected = format!("at most {MOST} runs: scenes x combinations x seeds");
-            self.push(StudyProblem::unfit("vary", "more", expected));
+            self.push(ProblemKind::Range, "vary", "more", expected);
             return None;
         };
         let scenes = self.scenes(&bases, &variants);
@@ -143,7 +111,19 @@ impl Resolver<'_> {
     }
 
     /// One problem a place and value is enough, however many combinations meet it.
-    fn push(&mut self, problem: StudyProblem) {
+    fn push(
+        &mut self,
+        kind: ProblemKind,
+        field: impl Into<String>,
+        found: impl std::fmt::Display,
+        expected: impl Into<String>,
+    ) {
+        let problem = StudyProblem {
+            kind,
+            field: field.into(),
+            found: found.to_string(),
+            expected: expected.into(),
+        };
         if !self.problems.contains(&problem) {
             self.problems.push(problem);
         }
@@ -151,25 +131,26 @@ impl Resolver<'_> {
 
     fn head(&mut self, file: &StudyFile) {
         if file.version != 1 {
-            self.push(StudyProblem::unfit("version", file.version, "1"));
+            self.push(ProblemKind::Range, "version", file.version, "1");
         }
         if file.name.is_empty() {
-            self.push(StudyProblem::unfit("name", "nothing", "a name"));
+            self.push(ProblemKind::Missing, "name", "nothing", "a name");
         }
         let count = file.seeds.count;
         if count == 0 || count as usize > MOST {
-            self.push(StudyProblem::unfit(
+            self.push(
+                ProblemKind::Range,
                 "seeds.count",
                 count,
                 format!("1 to {MOST}"),
-            ));
+            );
         }
         if file.scenes.is_empty() {
-            self.push(StudyProblem::unfit("scene", "none", "at least one"));
+            self.push(ProblemKind::Empty, "scene", "none", "at least one");
         }
         if file.arm.is_some() && file.policy.is_none() {
             let expected = "a policy as well: orders need decisions";
-            self.push(StudyProblem::unfit("arm", "an arm alone", expected));
+            self.push(ProblemKind::Missing, "arm", "an arm alone", expected);
         }
     }
 
@@ -178,11 +159,12 @@ impl Resolver<'_> {
         for (name, path) in &file.figures {
             if FIGURES.iter().any(|f| f.name == name.as_str()) {
                 let expected = "a name that no other figure has";
-                self.push(StudyProblem::unfit(
+                self.push(
+                    ProblemKind::Twice,
                     format!("figures.{name}"),
                     name,
                     expected,
-                ));
+                );
             }
             figures.push(FigureKind::at(name, path));
         }
@@ -200,11 +182,12 @@ impl Resolver<'_> {
             .any(|other| name_of(other) == name)
         {
             let expected = "a name that no other scene has";
-            self.push(StudyProblem::unfit(
+            self.push(
+                ProblemKind::Twice,
                 format!("scene[{k}].name"),
                 &name,
                 expected,
-            ));
+            );
         }
         let mut spec = match (&entry.kind, &entry.file) {
             (Some(kind), None) => self.kind(kind, k)?,
@@ -212,7 +195,7 @@ impl Resolver<'_> {
             (kind, _) => {
                 let found = if kind.is_some() { "both" } else { "neither" };
                 let expected = "either kind or file";
-                self.push(StudyProblem::unfit(format!("scene[{k}]"), found, expected));
+                self.push(ProblemKind::Missing, format!("scene[{k}]"), found, expected);
                 return None;
             }
         };
@@ -238,11 +221,13 @@ impl Resolver<'_> {
     fn kind(&mut self, kind: &str, k: usize) -> Option<SceneSpec> {
         let spec = SceneSpec::named(kind);
         if spec.is_none() {
-            self.push(StudyProblem::Unknown {
-                field: format!("scene[{k}].kind"),
-                found: kind.to_owned(),
-                expected: format!("one of {}", SceneSpec::NAMES.join(", ")),
-            });
+            let expected = format!("one of {}", SceneSpec::NAMES.join(", "));
+            self.push(
+                ProblemKind::WordUnknown,
+                format!("scene[{k}].kind"),
+                kind,
+                expected,
+            );
         }
         spec
     }
@@ -288,7 +273,7 @@ impl Resolver<'_> {
             _ => {
                 let field = format!("{table}.{path}");
                 let expected = "a list of the values that it takes";
-                self.push(StudyProblem::unfit(field, value, expected));
+                self.push(ProblemKind::Empty, field, value, expected);
                 Vec::new()
             }
         }
@@ -332,7 +317,7 @@ impl Resolver<'_> {
         if let Err(SimulateError::Unusable(problems)) = check(&spec) {
             for problem in problems {
                 let field = format!("scene {name}: {}", problem.field);
-                self.push(StudyProblem::unfit(field, problem.found, problem.expected));
+                self.push(ProblemKind::Range, field, problem.found, problem.expected);
             }
             return None;
         }
@@ -363,7 +348,7 @@ impl Resolver<'_> {
         }
         let Some(variants) = combinations(&ranges, MOST) else {
             let expected = format!("at most {MOST} combinations");
-            self.push(StudyProblem::unfit("vary_settings", "more", expected));
+            self.push(ProblemKind::Range, "vary_settings", "more", expected);
             return Vec::new();
         };
         let mut cases = Vec::new();
@@ -381,22 +366,26 @@ impl Resolver<'_> {
 
     fn refused(&mut self, table: &str, errors: &[OverrideError]) {
         for error in errors {
-            self.push(match error {
-                OverrideError::UnknownPath { path, near } => StudyProblem::Unknown {
-                    field: format!("{table}.{path}"),
-                    found: path.clone(),
-                    expected: if near.is_empty() {
-                        "a path that is there".to_owned()
-                    } else {
-                        format!("a path that is there, like {}", near.join(" or "))
-                    },
-                },
+            match error {
+                OverrideError::UnknownPath { path, near } => {
+                    let near = match near.as_slice() {
+                        [] => String::new(),
+                        near => format!(", like {}", near.join(" or ")),
+                    };
+                    let expected = format!("a path that is there{near}");
+                    self.push(
+                        ProblemKind::PathUnknown,
+                        format!("{table}.{path}"),
+                        path,
+                        expected,
+                    );
+                }
                 OverrideError::Misfit {
                     path,
                     found,
                     because,
-                } => StudyProblem::unfit(format!("{table}.{path}"), found, because.clone()),
-            });
+                } => self.push(ProblemKind::Type, format!("{table}.{path}"), found, because),
+            }
         }
     }
 }
