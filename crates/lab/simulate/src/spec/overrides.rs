@@ -150,11 +150,13 @@ fn near(tree: &Value, wrong: &str) -> Vec<String> {
     near.into_iter().map(|(_, path)| path).collect()
 }
 
-/// All paths of a tree but single items of plain lists.
+/// All paths of a tree that end in a name.
 fn list(tree: &Value, above: &str, out: &mut Vec<String>) {
     let mut child = |name: &str, value: &Value| {
         let path = join(above, name);
-        out.push(path.clone());
+        if name.parse::<usize>().is_err() {
+            out.push(path.clone());
+        }
         list(value, &path, out);
     };
     match tree {
