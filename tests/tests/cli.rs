@@ -13,6 +13,8 @@ use tempfile::TempDir;
 mod determinism;
 #[path = "cli/interrupt.rs"]
 mod interrupt;
+#[path = "cli/lab.rs"]
+mod lab;
 #[path = "cli/pages.rs"]
 mod pages;
 #[path = "cli/reach.rs"]

@@ -43,7 +43,7 @@ pub(crate) enum Command {
     Check(CheckArgs),
     /// Invent an orchard and what cameras would see of it, with its truth.
     Simulate(SimulateArgs),
-    /// Run a study: scenes, seeds and settings over ranges, with a table of means and intervals at the end.
+    /// Run a study: scenes, seeds and settings over ranges.
     Sweep(SweepArgs),
     /// Score an output folder against truth.
     Score(ScoreArgs),
