@@ -114,7 +114,7 @@ fn each_run_is_announced_once_and_timed_where_asked() {
             heard
                 .lock()
                 .unwrap()
-                .push((event.scene.to_owned(), event.seed))
+                .push((event.scene.to_owned(), event.seed));
         },
         clock: Some(&clock),
     };
