@@ -177,6 +177,9 @@ pub(crate) struct ScoreArgs {
     /// Every figure as JSON instead of a table.
     #[arg(long)]
     pub(crate) json: bool,
+    /// Also draw charts (DIR/*.svg), with the tables that they rest on (DIR/*.csv).
+    #[arg(long, value_name = "DIR")]
+    pub(crate) figures: Option<PathBuf>,
 }
 
 /// Arguments of `explain`.

@@ -7,6 +7,7 @@ mod args;
 mod check;
 mod exit;
 mod explain;
+mod figures;
 mod inputs;
 mod interrupt;
 mod progress;

@@ -3,7 +3,7 @@
 use crate::args::ScoreArgs;
 use crate::exit::{Exit, Failure};
 use crate::inputs::Inputs;
-use crate::talk;
+use crate::{figures, talk};
 use corymb_formats::{OutputFolder, Problems, read_output, read_truth};
 use corymb_model::orders::TaskList;
 use corymb_score::{ScoreInput, render_table};
@@ -25,7 +25,7 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
         .into());
     }
     let tasks = tasks(&output);
-    let scores = corymb_score::score(&ScoreInput {
+    let input = ScoreInput {
         run: &inputs.run,
         truth: &truth,
         map: Some(&output.map),
@@ -34,7 +34,11 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
         policy: inputs.policy.as_ref(),
         setup: inputs.arm.as_ref(),
         true_orchard: None,
-    });
+    };
+    let scores = corymb_score::score(&input);
+    if let Some(dir) = &args.figures {
+        figures::write(dir, &input, output.calibration.as_ref(), &scores)?;
+    }
     let text = if args.json {
         serde_json::to_string_pretty(&scores)? + "\n"
     } else {
