@@ -14,6 +14,9 @@ use corymb_report::trees::{Results, rows, table};
 use corymb_report::{CAUTIONS, overlay};
 use nalgebra::{Isometry3, Matrix4, UnitQuaternion, Vector3};
 
+#[path = "report/charts.rs"]
+mod charts;
+
 fn camera() -> Camera {
     Camera {
         id: "left <1>".to_owned(),

@@ -11,7 +11,9 @@ const BINS: usize = 32;
 const SPAN: f64 = 4.0;
 /// Height of a panel's axes and of a panel in all, pixels.
 const PANEL: f64 = 140.0;
-const PANEL_APART: f64 = 232.0;
+const PANEL_APART: f64 = 250.0;
+/// Room for the three lines above a panel's axes, pixels.
+const PANEL_HEAD: f64 = 62.0;
 /// Width of a panel's axes, pixels.
 const PANEL_WIDTH: f64 = 240.0;
 /// Points of the curve.
@@ -75,7 +77,7 @@ pub fn residuals_by_edge(about: &str, data: &EdgesResiduals) -> String {
             } else {
                 WIDTH - MARGIN - PANEL_WIDTH
             },
-            head + 46.0 + PANEL_APART * (k / 2) as f64,
+            head + PANEL_HEAD + PANEL_APART * (k / 2) as f64,
         );
         let area = [left, top, left + PANEL_WIDTH, top + PANEL];
         let plot = Plot::in_area(area, [-edge, edge], [0.0, 1.06 * highest]);
@@ -90,7 +92,7 @@ pub fn residuals_by_edge(about: &str, data: &EdgesResiduals) -> String {
         .map(|(name, e)| format!("{name}: {}", figures(e)))
         .collect();
     sheet.finish_at(
-        head + 46.0 + PANEL_APART + PANEL + 54.0,
+        head + PANEL_HEAD + PANEL_APART + PANEL + 54.0,
         &format!("{}.", told.join("; ")),
     )
 }
@@ -109,12 +111,9 @@ fn panel_head(
 ) {
     let [left, top, ..] = plot.area;
     let n = edges.outward_px.len();
-    let within = match stated_px {
-        Some(_) if n > 0 => format!(", {} within the stated", percent(edges.within_stated, n)),
-        _ => String::new(),
-    };
-    let words = format!("{name}: n {n}{within}");
-    sheet.svg.text_in("panel", [left - 8.0, top - 28.0], &words);
+    let at = |line: f64| [left - 8.0, top - 45.0 + 17.0 * line];
+    let words = format!("{name}, n {n}");
+    sheet.svg.text_in("panel", at(0.0), &words);
     let figures = match (edges.mean_px, edges.deviation_px) {
         (Some(mean), Some(deviation)) => format!(
             "mean {} px, deviation {} px",
@@ -123,9 +122,11 @@ fn panel_head(
         ),
         _ => "no box".to_owned(),
     };
-    sheet
-        .svg
-        .text_in("tick soft", [left - 8.0, top - 11.0], &figures);
+    sheet.svg.text_in("tick soft", at(1.0), &figures);
+    if n > 0 && stated_px.is_some() {
+        let within = percent(edges.within_stated, n) + " within the stated deviation";
+        sheet.svg.text_in("tick soft", at(2.0), &within);
+    }
 }
 
 fn figures(edges: &EdgeResiduals) -> String {
@@ -145,8 +146,8 @@ fn figures(edges: &EdgeResiduals) -> String {
 fn beyond(histogram: &Histogram) -> String {
     let further = histogram.below + histogram.above;
     match further {
-        0 => "further out than predicted, px".to_owned(),
-        _ => format!("further out than predicted, px ({further} beyond)"),
+        0 => "outward of predicted, px".to_owned(),
+        _ => format!("outward of predicted, px ({further} beyond)"),
     }
 }
 
