@@ -11,6 +11,8 @@ use tempfile::TempDir;
 
 #[path = "cli/determinism.rs"]
 mod determinism;
+#[path = "cli/figures.rs"]
+mod figures;
 #[path = "cli/interrupt.rs"]
 mod interrupt;
 #[path = "cli/lab.rs"]

@@ -4,6 +4,7 @@
 mod agreement;
 mod boxes;
 mod clusterings;
+mod details;
 mod figures;
 mod itself;
 mod mistakes;
