@@ -83,7 +83,11 @@ pub(crate) fn calibration(
 fn existence(case: &Case<'_>) -> Reliability {
     let exists = case.matching.exists.iter().copied();
     let stated = case.map.fruitlets.iter().map(|f| f.existence);
-    let statements: Vec<(f64, bool)> = stated.zip(exists).collect();
+    let judged = stated.zip(exists).enumerate();
+    let statements: Vec<(f64, bool)> = judged
+        .filter(|&(k, (_, exists))| exists || !case.is_silent(k))
+        .map(|(_, statement)| statement)
+        .collect();
     Reliability::of(&statements, "the map is empty")
 }
 

@@ -19,6 +19,8 @@ use std::collections::BTreeSet;
 pub struct OrderScores {
     /// Orders to look again; they are not judged.
     pub looks: usize,
+    /// Removals left out because the truth is silent about a fruitlet that they are aimed at.
+    pub not_judged: usize,
     /// Orders that meet every condition.
     pub good: Share,
     /// All targets and the enclosed fruit are true fruit.
@@ -69,6 +71,8 @@ pub(crate) struct Carried<'a> {
     removed_well: BTreeSet<usize>,
     /// Fruit touched by any order that was carried out.
     touched: BTreeSet<usize>,
+    /// Removals that the truth is silent about.
+    not_judged: Vec<&'a PlannedRemoval>,
 }
 
 /// An order that was carried out.
@@ -108,7 +112,8 @@ pub(crate) fn orders(
     let thinned = Thinned::of(case, allowance, carried);
     let (decided_and_done, neither_ordered_nor_refused) = decided(case, tasks, carried);
     OrderScores {
-        looks: tasks.orders.len() - carried.done.len(),
+        looks: tasks.orders.len() - carried.done.len() - carried.not_judged.len(),
+        not_judged: carried.not_judged.len(),
         good: share(&|d| d.is_good()),
         aimed_at_fruit: share(&|d| d.aimed_at_fruit),
         enclosed: share(&|d| d.outcome.enclosed),
@@ -192,11 +197,16 @@ pub(crate) fn carry_out<'a>(case: &Case<'a>, tasks: &'a TaskList, setup: &ArmSet
         reality: Reality::of(case.truth(), case.true_orchard()),
         removed_well: BTreeSet::new(),
         touched: BTreeSet::new(),
+        not_judged: Vec::new(),
     };
     for order in &tasks.orders {
         let Work::Remove { plan, .. } = &order.work else {
             continue;
         };
+        if is_silent(case, plan) {
+            carried.not_judged.push(plan);
+            continue;
+        }
         let targets: BTreeSet<usize> = plan
             .targets
             .iter()
@@ -226,6 +236,12 @@ pub(crate) fn carry_out<'a>(case: &Case<'a>, tasks: &'a TaskList, setup: &ArmSet
         carried.done.push(done);
     }
     carried
+}
+
+/// Whether a plan has to do with a map fruitlet that has no true one and that the truth is silent about.
+fn is_silent(case: &Case<'_>, plan: &PlannedRemoval) -> bool {
+    let mut all = plan.targets.iter().chain([&plan.enclosed]);
+    all.any(|&k| case.truth_of(k).is_none() && case.is_silent(k))
 }
 
 /// What the closing of a plan does, at its place moved as its fruit is; nothing where the tool is unknown.
@@ -296,6 +312,7 @@ fn decided(case: &Case<'_>, tasks: &TaskList, carried: &Carried<'_>) -> (Share, 
             .iter()
             .filter(|d| d.action == Action::Remove)
             .map(|d| d.fruitlet_idx)
+            .filter(|&k| case.truth_of(k).is_some() || !case.is_silent(k))
     };
     let done = |k: usize| {
         case.truth_of(k)
@@ -304,7 +321,9 @@ fn decided(case: &Case<'_>, tasks: &TaskList, carried: &Carried<'_>) -> (Share, 
     let answered: BTreeSet<usize> = (carried
         .done
         .iter()
-        .flat_map(|d| d.plan.targets.iter().copied()))
+        .map(|d| d.plan)
+        .chain(carried.not_judged.iter().copied())
+        .flat_map(|plan| plan.targets.iter().copied()))
     .chain(tasks.refusals.iter().map(|r| r.fruitlet_idx))
     .collect();
     (

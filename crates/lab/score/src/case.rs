@@ -47,9 +47,25 @@ impl<'a> Case<'a> {
             .filter(|(_, f)| f.is_decided())
     }
 
+    /// Those of them that the truth can judge.
+    pub(crate) fn judged(&self) -> impl Iterator<Item = (usize, &'a Fruitlet)> + '_ {
+        self.decided()
+            .filter(|&(k, _)| self.truth_of(k).is_some() || !self.is_silent(k))
+    }
+
     /// True fruitlet of a map fruitlet.
     pub(crate) fn truth_of(&self, map_idx: usize) -> Option<usize> {
         self.matching.truth_of.get(map_idx).copied().flatten()
+    }
+
+    /// Whether a map fruitlet is no true one, and the truth would say so if it were.
+    pub(crate) fn is_false(&self, map_idx: usize) -> bool {
+        self.truth_of(map_idx).is_none() && !self.is_silent(map_idx)
+    }
+
+    /// Whether the truth says nothing about a map fruitlet that has no pair.
+    pub(crate) fn is_silent(&self, map_idx: usize) -> bool {
+        self.matching.silent.get(map_idx).copied().unwrap_or(false)
     }
 
     /// Map fruitlet of a true fruitlet.
@@ -86,10 +102,10 @@ impl<'a> Case<'a> {
         Some(tree.limbs.get(cluster.limb_idx?)?.id.as_str())
     }
 
-    /// Positions of the map fruitlets with decisions in each map cluster that has any.
+    /// Positions of the map fruitlets with decisions that the truth can judge in each map cluster that has any.
     pub(crate) fn map_clusters(&self) -> BTreeMap<usize, Vec<usize>> {
         let mut clusters = BTreeMap::<usize, Vec<usize>>::new();
-        for (k, fruitlet) in self.decided() {
+        for (k, fruitlet) in self.judged() {
             clusters.entry(fruitlet.cluster_idx).or_default().push(k);
         }
         clusters

@@ -19,6 +19,9 @@ pub struct FruitScores {
     pub missed: usize,
     /// Map fruitlets that are a true one which is not considered: neither right nor wrong.
     pub not_considered: usize,
+    /// Map fruitlets without a true one that the truth is silent about, because their boxes are not labelled or show an
+    /// object without a place: neither right nor wrong.
+    pub not_judged: usize,
     /// Right among right and false.
     pub precision: Share,
     /// Right among right and missed.
@@ -35,11 +38,11 @@ pub struct FruitScores {
 
 /// Scores the fused fruitlets.
 pub(crate) fn fruit(case: &Case<'_>) -> FruitScores {
-    let decided = case.decided().count();
     let matched = case.matching.truth_of.iter().flatten().count();
     let considered: usize = case.clusters.considered.iter().map(Vec::len).sum();
     let right = case.matching.both.len();
-    let (false_ones, missed) = (decided - matched, considered - right);
+    let false_ones = case.decided().filter(|&(k, _)| case.is_false(k)).count();
+    let missed = considered - right;
     let none = "no considered fruitlet is matched";
     let errors = errors(case);
     let bias = Figure::ratio(
@@ -54,6 +57,7 @@ pub(crate) fn fruit(case: &Case<'_>) -> FruitScores {
         false_ones,
         missed,
         not_considered: matched - right,
+        not_judged: case.decided().count() - matched - false_ones,
         precision: Share::new(
             right,
             right + false_ones,

@@ -9,6 +9,11 @@
 //! no estimator can see in the boxes and which a machine that finds its place again does not suffer from.
 //!
 //! A true fruitlet is *considered*, that is expected in the map, where body boxes of at least two images show it.
+//!
+//! Truth may be partial. Labels of detections hold; where an image has true boxes alone, labels follow from overlap.
+//! Images without labels and left-out regions count for nothing. Objects that only have a name take part in everything
+//! that goes by identity and in nothing that goes by place; without any place, and without any label, the parts that
+//! would need them are absent and say why.
 
 mod allowance;
 mod association;
@@ -20,12 +25,14 @@ pub mod clear;
 mod closing;
 mod clusters;
 pub mod compare;
+mod counts;
 mod cylinder;
-mod detector;
 pub mod details;
+mod detector;
 pub mod figure;
 mod fruit;
 pub mod headline;
+mod identity;
 mod input;
 mod labels;
 mod matching;
@@ -53,9 +60,11 @@ pub use bootstrap::{Interval, Intervals};
 pub use calibration::CalibrationScores;
 pub use carried_out::OrderScores;
 pub use clusters::{ClusterScores, KingScores};
+pub use counts::{CountErrors, CountScores, CountedBy, PlaceCount, PlaceKind};
 pub use details::{Details, details};
 pub use detector::{AtOverlap, DetectorScores, EdgeErrors, InBin, JudgedBy, KindOfBox};
 pub use fruit::FruitScores;
+pub use identity::IdentityScores;
 pub use input::ScoreInput;
 pub use labels::LEAST_IMAGES;
 pub use orientation::OrientationScores;
@@ -65,7 +74,7 @@ pub use render::render_table;
 pub use scores::{Part, PlacedScores, Scores, ShiftScores, TruthScores};
 pub use thinned::{DecisionScores, TreeLoadScore};
 pub use tracks::{HotaAtOverlap, TrackingScores};
-pub use trees::{TreeCount, TreeScores};
+pub use trees::TreeScores;
 
 use allowance::Allowance;
 use association::{Claims, association};
@@ -76,10 +85,13 @@ use labels::Labels;
 use matching::Matching;
 use rows::{Judged, Placement, Rows};
 use shift::{CommonShift, Moved};
+use std::collections::BTreeSet;
 
 const NO_MAP: &str = "no map was given";
+const NO_PLACES: &str = "the truth states no places";
 
-/// Scores the output of a run. Whatever is not in `input` is absent from the score, with the reason.
+/// Scores the output of a run. Whatever is not in `input` is absent from the score, with the reason, and so is
+/// whatever the truth says too little for.
 ///
 /// Works on any input of the right types; O(boxes log boxes) for the map and, for each order, the fruit, limbs and
 /// obstacles about it.
@@ -87,82 +99,126 @@ const NO_MAP: &str = "no map was given";
 pub fn score(input: &ScoreInput<'_>) -> Scores {
     let labels = Labels::of(input.run, input.truth);
     let clusters = TrueClusters::of(input.truth, &labels);
-    let truth = truth_scores(&labels, &clusters);
-    let Some(map) = input.map else {
-        let (association, common_shift) = (Part::absent(NO_MAP), Part::absent(NO_MAP));
-        return Scores {
-            truth,
-            detector: detector::detector(input),
-            association,
-            tracking: Part::absent(NO_MAP),
-            absolute: Part::absent(NO_MAP),
-            common_shift,
-            shift_removed: Part::absent(NO_MAP),
-            intervals: Part::absent(NO_MAP),
-            rows: Part::absent(NO_MAP),
-        };
-    };
-    let claims = Claims::of(map, |at| input.run.detection(at).is_some());
-    let placed = |moved: &Moved, placement: Placement| {
-        let matching = Matching::of(map, moved, input.truth, &labels);
-        let (labels, claims, clusters) = (&labels, &claims, &clusters);
-        placed_scores(
-            &Case {
-                input,
-                map,
-                labels,
-                claims,
-                clusters,
-                moved,
-                matching,
-            },
-            placement,
-        )
-    };
-    let (absolute, mut rows) = placed(&Moved::nothing(map), Placement::Absolute);
-    let (common_shift, shift_removed) = match CommonShift::of(map, input.truth, &labels) {
-        Ok(shift) => {
-            let moved = Moved::by(&shift, map);
-            let (scores, moved_rows) = placed(&moved, Placement::ShiftRemoved);
-            rows = moved_rows;
-            (
-                Part::scored(shift_scores(&shift, &moved, map)),
-                Part::scored(scores),
-            )
-        }
-        Err(because) => (Part::absent(because.clone()), Part::absent(because)),
-    };
-    Scores {
-        truth,
+    let mut scores = Scores {
+        truth: truth_scores(input, &labels),
         detector: detector::detector(input),
-        association: Part::scored(association(&claims, &labels)),
-        tracking: tracks::tracks(input, &claims),
-        absolute: Part::scored(absolute),
-        common_shift,
-        shift_removed,
-        intervals: Part::scored(bootstrap::intervals(&rows)),
-        rows: Part::scored(rows),
+        association: Part::absent(NO_MAP),
+        by_identity: Part::absent(NO_MAP),
+        tracking: Part::absent(NO_MAP),
+        absolute: Part::absent(NO_MAP),
+        common_shift: Part::absent(NO_MAP),
+        shift_removed: Part::absent(NO_MAP),
+        counts: Part::absent(NO_MAP),
+        intervals: Part::absent(NO_MAP),
+        rows: Part::absent(NO_MAP),
+    };
+    if let Some(map) = input.map {
+        let claims = Claims::of(map, |at| input.run.detection(at).is_some());
+        match labels.no_identities {
+            Some(because) => {
+                scores.association = Part::absent(because);
+                scores.by_identity = Part::absent(because);
+            }
+            None => {
+                scores.association = Part::scored(association(&claims, &labels));
+                scores.by_identity = Part::scored(identity::by_identity(input, map, &labels));
+            }
+        }
+        scores.tracking = tracks::tracks(input, &claims);
+        scores.counts = counts::counts(input, map, &labels);
+        scores.place(&Judging {
+            input,
+            map,
+            labels: &labels,
+            claims: &claims,
+            clusters: &clusters,
+        });
+    }
+    scores
+}
+
+/// What is the same however the map lies.
+struct Judging<'a> {
+    input: &'a ScoreInput<'a>,
+    map: &'a CropMap,
+    labels: &'a Labels<'a>,
+    claims: &'a Claims,
+    clusters: &'a TrueClusters,
+}
+
+impl Judging<'_> {
+    fn placed(&self, moved: &Moved, placement: Placement) -> (PlacedScores, Rows) {
+        let case = Case {
+            input: self.input,
+            map: self.map,
+            labels: self.labels,
+            claims: self.claims,
+            clusters: self.clusters,
+            moved,
+            matching: Matching::of(self.map, moved, self.input.truth, self.labels),
+        };
+        placed_scores(&case, placement)
     }
 }
 
-fn truth_scores(labels: &Labels<'_>, clusters: &TrueClusters) -> TruthScores {
-    let seen = |times: &dyn Fn(usize) -> bool| labels.images.iter().filter(|&&n| times(n)).count();
-    let images = labels
-        .images
-        .iter()
+impl Scores {
+    /// Fills in the parts that depend on places.
+    fn place(&mut self, judging: &Judging<'_>) {
+        let (map, truth) = (judging.map, judging.input.truth);
+        if truth.fruitlets.is_empty() {
+            self.absolute = Part::absent(NO_PLACES);
+            self.common_shift = Part::absent(NO_PLACES);
+            self.shift_removed = Part::absent(NO_PLACES);
+            self.intervals = Part::absent(NO_PLACES);
+            self.rows = Part::absent(NO_PLACES);
+            return;
+        }
+        let (absolute, mut rows) = judging.placed(&Moved::nothing(map), Placement::Absolute);
+        self.absolute = Part::scored(absolute);
+        match CommonShift::of(map, truth, judging.labels) {
+            Ok(shift) => {
+                let moved = Moved::by(&shift, map);
+                self.common_shift = Part::scored(shift_scores(&shift, &moved, map));
+                let (scores, moved_rows) = judging.placed(&moved, Placement::ShiftRemoved);
+                self.shift_removed = Part::scored(scores);
+                rows = moved_rows;
+            }
+            Err(because) => {
+                self.common_shift = Part::absent(because.clone());
+                self.shift_removed = Part::absent(because);
+            }
+        }
+        self.intervals = Part::scored(bootstrap::intervals(&rows));
+        self.rows = Part::scored(rows);
+    }
+}
+
+fn truth_scores(input: &ScoreInput<'_>, labels: &Labels<'_>) -> TruthScores {
+    let truth = input.truth;
+    let objects = 0..truth.objects();
+    let expected: Vec<usize> = objects.clone().filter(|&g| labels.considered(g)).collect();
+    let clusters = |of: &mut dyn Iterator<Item = usize>| {
+        let names: BTreeSet<&str> = of.filter_map(|g| truth.cluster_of(g)).collect();
+        names.len()
+    };
+    let seen = |times: usize| labels.images.iter().filter(|&&n| n == times).count();
+    let images = (labels.images.iter())
         .filter(|&&n| n >= LEAST_IMAGES)
         .map(|&n| n as f64)
         .collect();
     TruthScores {
-        objects: labels.images.len(),
-        considered: seen(&|n| n >= LEAST_IMAGES),
-        seen_once: seen(&|n| n == 1),
-        never_seen: seen(&|n| n == 0),
-        clusters: clusters.considered.len(),
-        clusters_considered: clusters.judged().count(),
+        objects: truth.objects(),
+        objects_without_place: truth.named.len(),
+        considered: expected.len(),
+        seen_once: seen(1),
+        never_seen: seen(0),
+        clusters: clusters(&mut objects.into_iter()),
+        clusters_considered: clusters(&mut expected.into_iter()),
         images_per_fruitlet: Spread::of(images, "no true fruitlet is seen in two images"),
+        images_labelled_by_boxes: labels.frames_by_boxes,
         images_without_labels: labels.frames_without_labels,
         images_with_other_label_count: labels.frames_with_other_count,
+        hand_counts: truth.counts.len(),
     }
 }
 

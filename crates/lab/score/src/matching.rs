@@ -4,7 +4,12 @@
 //! pairs the largest is taken, among these the one of least total distance. A true fruitlet that nobody could expect
 //! in the map (seen in fewer than two images) counts 5 mm further away, so that it does not take the pair of one that
 //! was seen as well.
+//!
+//! The places of the truth are held to be all there is, but for what it is silent about: a map fruitlet without a pair is
+//! false, unless labels show that it is an object without a place, or none of its body boxes is labelled. Then it counts
+//! neither as right nor as wrong. (Where the truth has places and no labels at all, places alone judge.)
 
+use crate::identity::{Identity, identities};
 use crate::labels::Labels;
 use crate::neighbours::Neighbours;
 use crate::pairing::best_pairs;
@@ -30,6 +35,8 @@ pub(crate) struct Matching {
     pub(crate) both: Vec<(usize, usize)>,
     /// Whether each map fruitlet has a pair when all of them, also the doubtful, are matched.
     pub(crate) exists: Vec<bool>,
+    /// Whether the truth is silent about each map fruitlet, should it have no pair.
+    pub(crate) silent: Vec<bool>,
 }
 
 impl Matching {
@@ -56,7 +63,21 @@ impl Matching {
             map_of,
             both,
             exists,
+            silent: (map.fruitlets.iter().zip(identities(map, labels)))
+                .map(|(fruitlet, identity)| is_silent(fruitlet, identity, truth, labels))
+                .collect(),
         }
+    }
+}
+
+fn is_silent(fruitlet: &Fruitlet, identity: Identity, truth: &Truth, labels: &Labels<'_>) -> bool {
+    match identity {
+        Identity::Object(g, _) => g >= truth.fruitlets.len(),
+        Identity::Unlabelled => {
+            let has_body_box = fruitlet.detections.iter().any(|d| d.1.is_body());
+            has_body_box && !labels.places_alone()
+        }
+        Identity::Nothing => false,
     }
 }
 

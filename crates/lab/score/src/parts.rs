@@ -48,7 +48,7 @@ fn pairing(case: &Case<'_>, class: Class) -> PartPairing {
 
 /// A box of a part of a considered fruitlet.
 pub(crate) struct JudgedPart {
-    /// The true object that it belongs to.
+    /// The true fruitlet that it belongs to; what belongs to an object without a place cannot be judged by place.
     pub(crate) object: usize,
     /// A map fruitlet claims it.
     pub(crate) assigned: bool,
@@ -59,7 +59,9 @@ pub(crate) struct JudgedPart {
 /// The boxes of a kind of part, in the order of the run.
 pub(crate) fn judged(case: &Case<'_>, class: Class) -> Vec<JudgedPart> {
     let part = |labelled: crate::labels::LabelledBox| {
-        let object = labelled.shows?;
+        let object = labelled
+            .shows
+            .filter(|&g| g < case.truth().fruitlets.len())?;
         let owner = case.claims.owner(labelled.at);
         Some(JudgedPart {
             object,

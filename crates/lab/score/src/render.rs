@@ -19,7 +19,9 @@ pub fn render_table(scores: &Scores) -> String {
         "truth",
         "detector",
         "association",
+        "by_identity",
         "tracking",
+        "counts",
         "common_shift",
     ] {
         section(&mut table, name, &[part(name)]);

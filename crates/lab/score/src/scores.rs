@@ -5,9 +5,11 @@ use crate::bootstrap::Intervals;
 use crate::calibration::CalibrationScores;
 use crate::carried_out::OrderScores;
 use crate::clusters::{ClusterScores, KingScores};
+use crate::counts::CountScores;
 use crate::detector::DetectorScores;
 use crate::figure::{Figure, Spread};
 use crate::fruit::FruitScores;
+use crate::identity::IdentityScores;
 use crate::orientation::OrientationScores;
 use crate::parts::PartScores;
 use crate::rows::Rows;
@@ -25,6 +27,8 @@ pub struct Scores {
     pub detector: Part<DetectorScores>,
     /// Which boxes the map holds to be the same fruit; the places of the map do not matter here.
     pub association: Part<AssociationScores>,
+    /// Fused fruitlets, clusters and trees by the labels of boxes alone.
+    pub by_identity: Part<IdentityScores>,
     /// The same question as the tracking literature asks it: by the overlap of claimed boxes with true ones.
     pub tracking: Part<TrackingScores>,
     /// Everything in the coordinates of the outputs.
@@ -33,6 +37,8 @@ pub struct Scores {
     pub common_shift: Part<ShiftScores>,
     /// Everything after map and tool poses are moved by the slow common shift of their place.
     pub shift_removed: Part<PlacedScores>,
+    /// Fruit on trees, in rows and in the block.
+    pub counts: Part<CountScores>,
     /// 95 % intervals of the headline figures over trees or clusters.
     pub intervals: Part<Intervals>,
     /// Tree by tree, cluster by cluster, image by image.
@@ -78,9 +84,11 @@ impl<T> Part<T> {
 /// What there was to find.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct TruthScores {
-    /// True fruitlets.
+    /// True objects.
     pub objects: usize,
-    /// Seen in at least two images: these are expected in the map.
+    /// Those of them that only have a name.
+    pub objects_without_place: usize,
+    /// Seen in at least two labelled images: these are expected in the map. Where the truth states places alone, all are.
     pub considered: usize,
     /// Seen in one image.
     pub seen_once: usize,
@@ -92,10 +100,14 @@ pub struct TruthScores {
     pub clusters_considered: usize,
     /// Images that show a considered fruitlet.
     pub images_per_fruitlet: Spread,
+    /// Images whose labels follow from true boxes by overlap.
+    pub images_labelled_by_boxes: usize,
     /// Images without labels; their boxes are left out.
     pub images_without_labels: usize,
     /// Images with more or fewer labels than boxes; boxes beyond the labels are left out.
     pub images_with_other_label_count: usize,
+    /// Places where fruit was counted by hand.
+    pub hand_counts: usize,
 }
 
 /// The slow common shift.
@@ -120,7 +132,7 @@ pub struct PlacedScores {
     pub clusters: ClusterScores,
     /// Kings.
     pub kings: KingScores,
-    /// Trees, limbs and counts.
+    /// Trees and limbs.
     pub trees: TreeScores,
     /// Decisions.
     pub decisions: Part<DecisionScores>,

@@ -81,7 +81,9 @@ pub(crate) fn decisions(
         )
     };
     let overfull = || settled.iter().filter(|c| c.members.len() > c.allowed);
-    let nothing = removed.iter().map(|&k| case.truth_of(k).is_none());
+    let nothing = (removed.iter())
+        .filter(|&&k| case.truth_of(k).is_some() || case.is_false(k))
+        .map(|&k| case.is_false(k));
     let loads = loads(case, allowance, &gone);
     DecisionScores {
         as_allowed: count(&|c| c.left == c.allowed),
@@ -140,6 +142,7 @@ pub(crate) fn decided_rightly(
             return None;
         }
         let held = match case.truth_of(d.fruitlet_idx) {
+            None if case.is_silent(d.fruitlet_idx) => return None,
             None => false,
             Some(g) => *right.get(&case.clusters.cluster_of(g))?,
         };

@@ -32,6 +32,8 @@ pub enum Outcome {
     NotConsidered,
     /// In the map, and no true one.
     False,
+    /// In the map, and the truth is silent about it: its boxes are not labelled, or show an object without a place.
+    NotJudged,
     /// A considered true one that is not in the map.
     Missed,
 }
@@ -44,6 +46,7 @@ impl Outcome {
             Outcome::Right => "right",
             Outcome::NotConsidered => "not_considered",
             Outcome::False => "false",
+            Outcome::NotJudged => "not_judged",
             Outcome::Missed => "missed",
         }
     }
@@ -132,6 +135,7 @@ fn of_map(case: &Case<'_>, map_idx: usize, fruitlet: &Fruitlet) -> FruitDetail {
         .and_then(|g| Some((g, case.truth().fruitlets.get(g)?)));
     FruitDetail {
         outcome: match pair {
+            None if case.is_silent(map_idx) => Outcome::NotJudged,
             None => Outcome::False,
             Some((g, _)) if case.labels.considered(g) => Outcome::Right,
             Some(_) => Outcome::NotConsidered,

@@ -118,8 +118,8 @@ impl<'a> Units<'a> {
 
     fn fruit(&mut self) {
         let case = self.case;
-        for (k, _) in case.decided() {
-            let is_false = case.truth_of(k).is_none();
+        for (k, _) in case.judged() {
+            let is_false = case.is_false(k);
             let tally = self.at(self.of_map_fruit(k));
             tally.fruit_in_map += 1;
             tally.fruit_false += usize::from(is_false);
@@ -191,7 +191,7 @@ impl<'a> Units<'a> {
             return;
         }
         let mut stated = BTreeMap::<&str, usize>::new();
-        for (_, fruitlet) in self.case.decided() {
+        for (_, fruitlet) in self.case.judged() {
             *stated
                 .entry(self.case.tree_of(fruitlet).unwrap_or_default())
                 .or_default() += 1;
@@ -271,7 +271,7 @@ fn cluster_rows(case: &Case<'_>, exact: &[(usize, bool)]) -> Vec<ClusterRow> {
 fn frame_rows(case: &Case<'_>, boxes: &[BodyBox]) -> Vec<FrameRow> {
     let mut of_frame = BTreeMap::<usize, FrameRow>::new();
     for (f, frame) in case.input.run.frames.iter().enumerate() {
-        if case.truth().detections.contains_key(&frame.id) {
+        if case.labels.is_labelled(f) {
             of_frame.insert(
                 f,
                 FrameRow {
