@@ -14,6 +14,9 @@ Invent an orchard with known truth, run it, and see how good the answer is:
   corymb simulate two_trees --seed 7 --out field
   corymb run field --out answer
   corymb score field answer --truth field/truth.json
+Keep the score, and compare it with another one:
+  corymb score field answer --truth field/truth.json --out scored
+  corymb compare scored scored
 Ask what an error code means:
   corymb explain box-inverted
 ";
@@ -47,6 +50,8 @@ pub(crate) enum Command {
     Sweep(SweepArgs),
     /// Score an output folder against truth.
     Score(ScoreArgs),
+    /// Compare scored outputs with the first of them, tree by tree.
+    Compare(CompareArgs),
     /// Print what a problem's code means and what to do about it.
     Explain(ExplainArgs),
 }
@@ -180,6 +185,25 @@ pub(crate) struct ScoreArgs {
     /// Also draw charts (DIR/*.svg), with the tables that they rest on (DIR/*.csv).
     #[arg(long, value_name = "DIR")]
     pub(crate) figures: Option<PathBuf>,
+    /// Also write scores.json (for `corymb compare`), scores.csv, trees.csv, clusters.csv and frames.csv.
+    #[arg(long = "out", value_name = "DIR")]
+    pub(crate) files: Option<PathBuf>,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub(crate) struct CompareArgs {
+    /// What `corymb score --out` wrote: scores.json, a folder with one, or a folder whose subfolders have one each (runs
+    /// or seeds of one variant). The first is what the others are compared with.
+    #[arg(value_name = "SCORES", num_args = 2.., required = true)]
+    pub(crate) variants: Vec<PathBuf>,
+    /// Also write compare.csv, changed.csv and compare.tex.
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Compare even where run or truth are not the same files, as for another detector or rig; trees, clusters and
+    /// images of the same name are then taken for the same.
+    #[arg(long)]
+    pub(crate) across_inputs: bool,
 }
 
 /// Arguments of `explain`.

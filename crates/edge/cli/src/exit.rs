@@ -107,6 +107,12 @@ pub(crate) enum Failure {
     /// Figures that cannot be put into words; ours to mend.
     #[error("cannot write figures as JSON: {0}")]
     Json(#[from] serde_json::Error),
+    /// Tables that cannot be put into words; ours to mend.
+    #[error("cannot write a table: {0}")]
+    Csv(#[from] csv::Error),
+    /// Scores that do not go together.
+    #[error("{0}")]
+    Compare(#[from] corymb_score::compare::CompareError),
     /// The reader of our stdout has enough.
     #[error("the reader of stdout has gone")]
     PipeClosed,
@@ -124,7 +130,7 @@ impl Failure {
             Failure::PipeClosed => Exit::Done,
             Failure::Write(WriteError::Disk { .. }) => Exit::Wrong,
             // what a result refers to and whether its numbers are finite is our business, not the user's
-            Failure::Write(_) | Failure::Json(_) | Failure::Toml(_) => Exit::Bug,
+            Failure::Write(_) | Failure::Json(_) | Failure::Csv(_) | Failure::Toml(_) => Exit::Bug,
             _ => Exit::Wrong,
         }
     }

@@ -5,6 +5,7 @@
 
 mod args;
 mod check;
+mod compare;
 mod exit;
 mod explain;
 mod figures;
@@ -15,6 +16,7 @@ mod publish;
 mod run;
 mod scenes;
 mod score;
+mod scores_file;
 mod simulate;
 mod summary;
 mod sweep;
@@ -52,6 +54,7 @@ fn enter() -> Exit {
         Command::Simulate(args) => simulate::simulate(args),
         Command::Sweep(args) => sweep::sweep(args),
         Command::Score(args) => score::score(args),
+        Command::Compare(args) => compare::compare(args),
         Command::Explain(args) => explain::explain(args),
     });
     match done {

@@ -3,7 +3,7 @@
 use crate::args::ScoreArgs;
 use crate::exit::{Exit, Failure};
 use crate::inputs::Inputs;
-use crate::{figures, talk};
+use crate::{figures, scores_file, talk};
 use corymb_formats::{OutputFolder, Problems, read_output, read_truth};
 use corymb_model::orders::TaskList;
 use corymb_score::{ScoreInput, render_table};
@@ -14,7 +14,8 @@ use corymb_score::{ScoreInput, render_table};
 /// Files with problems, or an output that was made from other inputs.
 pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     let inputs = Inputs::read(&args.run, &args.plan)?;
-    let truth = read_truth(&args.truth, &inputs.run)?.value;
+    let loaded = read_truth(&args.truth, &inputs.run)?;
+    let truth = loaded.value;
     let output = read_output(&args.out, &inputs.run, inputs.arm.as_ref())?;
     let stale = output.stale_inputs(&inputs.sha256);
     if !stale.is_empty() {
@@ -38,6 +39,11 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     let scores = corymb_score::score(&input);
     if let Some(dir) = &args.figures {
         figures::write(dir, &input, output.calibration.as_ref(), &scores)?;
+    }
+    if let Some(dir) = &args.files {
+        let mut sha256 = inputs.sha256.clone();
+        sha256.insert(loaded.file_name, loaded.sha256);
+        scores_file::write(dir, &inputs.run.name, sha256, &scores)?;
     }
     let text = if args.json {
         serde_json::to_string_pretty(&scores)? + "\n"

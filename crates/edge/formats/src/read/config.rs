@@ -65,6 +65,21 @@ pub fn read_toml_checked<T: DeserializeOwned + JsonSchema>(
     )
 }
 
+/// The same for a JSON file, found at exactly this path.
+///
+/// # Errors
+/// All problems of the file, up to a limit.
+pub fn read_json_checked<T: DeserializeOwned + JsonSchema>(
+    path: &Path,
+) -> Result<Loaded<T>, Problems> {
+    read_document(
+        &at_path(path)?,
+        Grammar::Json,
+        &Limits::default(),
+        |typed: T, _| typed,
+    )
+}
+
 fn typed<T: DeserializeOwned>(text: &str) -> Result<T, Finding> {
     let parsed = DeTable::parse(text)
         .map_err(|e| Finding::new(Code::TomlSyntax, Place::default(), e.message()))?;

@@ -23,7 +23,7 @@ mod output;
 
 pub use arm::{FIRST_TOOL, read_arm};
 pub use calibration::read_calibration;
-pub use config::{read_toml, read_toml_checked};
+pub use config::{read_json_checked, read_toml, read_toml_checked};
 pub use decisions::read_decisions;
 pub use document::Loaded;
 pub use frames::BOX_OUTSIDE_SHARE;

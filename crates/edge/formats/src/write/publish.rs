@@ -142,7 +142,10 @@ impl Publication {
     }
 
     /// Writes a JSON document, one field and one entry of a list a line.
-    pub(crate) fn json(&mut self, name: &str, value: &impl Serialize) -> Result<(), WriteError> {
+    ///
+    /// # Errors
+    /// A value that JSON cannot hold, or the disk.
+    pub fn json(&mut self, name: &str, value: &impl Serialize) -> Result<(), WriteError> {
         self.packed(name, |out| {
             value
                 .serialize(&mut serde_json::Serializer::with_formatter(

@@ -2,6 +2,7 @@
 
 use crate::compare::text::better;
 use crate::compare::{ClusterChange, Comparison, Difference, FrameChange};
+use crate::files::finish;
 use std::fmt::Write;
 
 /// All figures, one a row.
@@ -103,10 +104,6 @@ pub fn changed_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
         }
     }
     finish(rows)
-}
-
-fn finish(rows: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
-    rows.into_inner().map_err(|e| e.into_error().into())
 }
 
 /// The figures as a plain LaTeX tabular that needs no package: one row a figure, two columns a variant.
