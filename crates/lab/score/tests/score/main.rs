@@ -7,6 +7,7 @@ mod clusterings;
 mod details;
 mod figures;
 mod itself;
+mod labels;
 mod mistakes;
 mod orchard;
 mod orders;
