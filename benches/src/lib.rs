@@ -1,4 +1,8 @@
-//! What the benchmarks share: an invented run on disk, with a policy and an arm.
+//! What the benchmarks share: an invented run on disk, with a policy and an arm; and ways to measure against.
+
+pub mod files;
+pub mod known;
+pub mod plain;
 
 use corymb_formats::{Packing, read_arm, read_policy, read_run, write_run};
 use corymb_job::{JobConfig, JobOutput, run_job};
@@ -61,5 +65,68 @@ impl Bench {
             &config,
             &|_| (),
         ))
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::panic)] // as tests fail
+mod tests {
+    use crate::known::KnownIdentities;
+    use crate::plain::Plain;
+    use corymb_job::JobConfig;
+    use corymb_simulate::SceneSpec;
+    use corymb_study::{
+        Contestant, FIGURES, RunOptions, SceneCase, SettingsCase, Standard, Study, run_study,
+    };
+
+    fn figure(row: &corymb_study::Row, name: &str) -> f64 {
+        let at = FIGURES.iter().position(|f| f.name == name);
+        at.and_then(|k| row.figures[k]).unwrap_or(f64::NAN)
+    }
+
+    #[test]
+    fn the_method_lies_between_the_plain_way_and_known_identities() {
+        let study = Study {
+            name: "one".into(),
+            seeds: vec![5],
+            varied: Vec::new(),
+            varied_settings: Vec::new(),
+            scenes: vec![SceneCase {
+                name: "two trees".into(),
+                values: Vec::new(),
+                spec: SceneSpec::two_trees(),
+            }],
+            settings: vec![SettingsCase {
+                values: Vec::new(),
+                config: JobConfig::default(),
+            }],
+            figures: FIGURES.to_vec(),
+            policy: None,
+            setup: None,
+        };
+        let plain = Plain::default();
+        let contestants = [
+            Contestant::Estimator(&plain),
+            Contestant::Estimator(&Standard),
+            Contestant::Oracle(&KnownIdentities),
+        ];
+        let options = RunOptions {
+            threads: 2,
+            watch: &|_| (),
+            clock: None,
+        };
+        let rows = run_study(&study, &contestants, &options).map(|r| r.rows);
+        let [plain, method, known] = rows.as_deref().unwrap_or_default() else {
+            panic!("one row a contestant");
+        };
+        for name in ["f1", "hota", "clusters_exact"] {
+            let values = [plain, method, known].map(|row| figure(row, name));
+            assert!(values.is_sorted(), "{name}: {values:?}");
+        }
+        assert!(
+            figure(plain, "f1") > 0.4,
+            "the plain way is given a fair chance"
+        );
+        assert!((figure(known, "hota") - 1.0).abs() < 1e-12);
     }
 }
