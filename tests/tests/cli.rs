@@ -17,6 +17,8 @@ mod figures;
 mod interrupt;
 #[path = "cli/lab.rs"]
 mod lab;
+#[path = "cli/labels.rs"]
+mod labels;
 #[path = "cli/pages.rs"]
 mod pages;
 #[path = "cli/reach.rs"]
