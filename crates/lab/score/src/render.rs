@@ -94,15 +94,18 @@ fn list(table: &mut String, title: &str, items: &[Value]) {
         let Value::Object(fields) = item else {
             continue;
         };
-        let name = fields
-            .values()
-            .next()
-            .and_then(Value::as_str)
-            .unwrap_or("all");
+        let name = match fields.values().next() {
+            None | Some(Value::Null) => "all".to_owned(),
+            Some(first) => plain(first),
+        };
+        let text = |value: &Value| match value {
+            Value::Object(figure) => cell(figure).unwrap_or_default(),
+            other => plain(other),
+        };
         let rest = fields
             .iter()
             .skip(1)
-            .map(|(k, v)| format!("{} {}", spoken(k), plain(v)));
+            .map(|(k, v)| format!("{} {}", spoken(k), text(v)));
         let _ = writeln!(
             table,
             "  {:44}{}",
