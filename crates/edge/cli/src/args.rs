@@ -176,6 +176,10 @@ pub(crate) struct ScoreArgs {
     /// The truth.
     #[arg(long, value_name = "FILE")]
     pub(crate) truth: PathBuf,
+    /// The orchard as it truly is, in the form of orchard.json: orders meet these limbs and obstacles
+    /// [default: those of the run folder].
+    #[arg(long, value_name = "FILE")]
+    pub(crate) true_orchard: Option<PathBuf>,
     #[command(flatten)]
     /// Policy and arm.
     pub(crate) plan: Plan,

@@ -4,7 +4,7 @@ use crate::args::ScoreArgs;
 use crate::exit::{Exit, Failure};
 use crate::inputs::Inputs;
 use crate::{figures, scores_file, talk};
-use corymb_formats::{OutputFolder, Problems, read_output, read_truth};
+use corymb_formats::{OutputFolder, Problems, read_output, read_true_orchard, read_truth};
 use corymb_model::orders::TaskList;
 use corymb_score::{ScoreInput, render_table};
 
@@ -16,6 +16,8 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     let inputs = Inputs::read(&args.run, &args.plan)?;
     let loaded = read_truth(&args.truth, &inputs.run)?;
     let truth = loaded.value;
+    let true_orchard = args.true_orchard.as_deref().map(read_true_orchard);
+    let true_orchard = true_orchard.transpose()?.map(|loaded| loaded.value);
     let output = read_output(&args.out, &inputs.run, inputs.arm.as_ref())?;
     let stale = output.stale_inputs(&inputs.sha256);
     if !stale.is_empty() {
@@ -34,7 +36,7 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
         tasks: tasks.as_ref(),
         policy: inputs.policy.as_ref(),
         setup: inputs.arm.as_ref(),
-        true_orchard: None,
+        true_orchard: true_orchard.as_ref(),
     };
     let scores = corymb_score::score(&input);
     if let Some(dir) = &args.figures {

@@ -9,6 +9,7 @@ use corymb_model::arm::ArmSetup;
 use corymb_model::decisions::Action;
 use corymb_model::orders::{Order, TaskList, Work};
 use corymb_model::ways::PlannedRemoval;
+use nalgebra::Vector3;
 use serde::Serialize;
 use std::collections::BTreeSet;
 
@@ -45,7 +46,7 @@ pub struct OrderScores {
     pub hits_limb: Share,
     /// An obstacle is met.
     pub hits_obstacle: Share,
-    /// Every pose lies within the arm's bounds at its stop, of orders whose arm and stop are known.
+    /// Every pose, moved as the fruit is, lies within the arm's bounds at its stop, of orders whose arm and stop are known.
     pub in_reach: Share,
     /// Orders with a target that an earlier order had.
     pub repeated: usize,
@@ -108,7 +109,7 @@ pub(crate) fn orders(
     let reached = carried
         .done
         .iter()
-        .filter_map(|d| in_reach(d.order, d.plan, setup));
+        .filter_map(|d| in_reach(d.order, d.plan, &moved_by(case, d.plan), setup));
     let thinned = Thinned::of(case, allowance, carried);
     let (decided_and_done, neither_ordered_nor_refused) = decided(case, tasks, carried);
     OrderScores {
@@ -256,12 +257,7 @@ fn outcome(
     let Some(tool) = setup.tools.get(plan.tool_idx) else {
         return Outcome::default();
     };
-    let by = case
-        .moved
-        .fruitlet
-        .get(plan.enclosed)
-        .copied()
-        .unwrap_or_default();
+    let by = moved_by(case, plan);
     let moved = |pose: corymb_model::frames::Pose<_, _>| {
         let mut iso = pose.iso;
         iso.translation.vector += by;
@@ -274,6 +270,12 @@ fn outcome(
         enclosed,
         targets,
     })
+}
+
+/// How far the tool is moved before it is judged: as the fruit that it encloses, metres.
+fn moved_by(case: &Case<'_>, plan: &PlannedRemoval) -> Vector3<f64> {
+    let by = case.moved.fruitlet.get(plan.enclosed).copied();
+    by.unwrap_or_default()
 }
 
 fn repeated(carried: &Carried<'_>) -> usize {

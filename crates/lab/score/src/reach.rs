@@ -3,7 +3,7 @@
 use corymb_model::arm::{ArmReach, ArmSetup};
 use corymb_model::orders::Order;
 use corymb_model::ways::PlannedRemoval;
-use nalgebra::Vector3;
+use nalgebra::{Isometry3, Vector3};
 
 /// Overstepping that is rounding, metres.
 const TINY_M: f64 = 1e-6;
@@ -11,8 +11,13 @@ const TINY_M: f64 = 1e-6;
 const TINY_RAD: f64 = 1e-6;
 
 /// Whether the tool's origin stays within the arm's bounds, and its direction within the arm's, at standoff, enclose and
-/// cut; `None` where stop, tool or arm is unknown or the arm is a chain of joints.
-pub(crate) fn in_reach(order: &Order, plan: &PlannedRemoval, setup: &ArmSetup) -> Option<bool> {
+/// cut, all moved by `by` (metres, orchard frame); `None` where stop, tool or arm is unknown or the arm is a chain of joints.
+pub(crate) fn in_reach(
+    order: &Order,
+    plan: &PlannedRemoval,
+    by: &Vector3<f64>,
+    setup: &ArmSetup,
+) -> Option<bool> {
     let arm = setup.arms.get(plan.arm_idx?)?;
     let tool = setup.tools.get(plan.tool_idx)?;
     let ArmReach::Cartesian {
@@ -26,8 +31,12 @@ pub(crate) fn in_reach(order: &Order, plan: &PlannedRemoval, setup: &ArmSetup) -
         return None;
     };
     let base_from_orchard = (order.orchard_from_rig?.iso * arm.rig_from_base.iso).inverse();
-    let enclose = base_from_orchard * plan.orchard_from_tool.iso;
-    let cut = base_from_orchard * plan.orchard_from_tool_cut.iso;
+    let moved = |mut orchard_from_tool: Isometry3<f64>| {
+        orchard_from_tool.translation.vector += by;
+        base_from_orchard * orchard_from_tool
+    };
+    let enclose = moved(plan.orchard_from_tool.iso);
+    let cut = moved(plan.orchard_from_tool_cut.iso);
     let forward = enclose.rotation * Vector3::z();
     let standoff = enclose.translation.vector - forward * tool.standoff_m;
     let bounded =

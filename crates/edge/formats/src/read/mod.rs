@@ -28,6 +28,7 @@ pub use decisions::read_decisions;
 pub use document::Loaded;
 pub use frames::BOX_OUTSIDE_SHARE;
 pub use map::read_map;
+pub use orchard::read_true_orchard;
 pub use orders::{read_orders, read_refusals};
 pub use output::{OutputFolder, read_output, read_summary};
 pub use policy::read_policy;

@@ -6,9 +6,18 @@ use crate::limits::Limits;
 use crate::problem::Problems;
 use crate::read::checks::{Ids, not_negative, point, positive, unknown_name};
 use crate::read::document::{Grammar, Loaded, read_document};
-use crate::source::Located;
+use crate::source::{Located, at_path};
 use crate::wire::orchard::{LimbWire, ObstacleWire, OrchardFile, TreeWire};
 use corymb_model::orchard::{Limb, Obstacle, ObstacleShape, OrchardModel, Row, Tree};
+use std::path::Path;
+
+/// Reads an orchard file that stands outside a run folder: the limbs and obstacles as they truly are, for scoring.
+///
+/// # Errors
+/// All problems of the file, up to a limit.
+pub fn read_true_orchard(path: &Path) -> Result<Loaded<OrchardModel>, Problems> {
+    read_orchard(&at_path(path)?, &Limits::default())
+}
 
 pub(crate) fn read_orchard(
     located: &Located,
