@@ -25,6 +25,8 @@ mod pages;
 mod reach;
 #[path = "cli/refuse.rs"]
 mod refuse;
+#[path = "cli/second_scorer.rs"]
+mod second_scorer;
 
 /// Every file that a whole run writes.
 const OUTPUTS: [&str; 6] = [
