@@ -63,3 +63,40 @@ fn an_independent_scorer_finds_the_same_figures() {
     println!("{compared} figures compared, greatest difference {greatest:e}");
     assert!(compared > 350, "{compared}");
 }
+
+/// Limbs that are elsewhere than the run's file says count where they truly are.
+#[test]
+fn orders_meet_the_limbs_of_the_true_orchard() {
+    let folder = workspace().join("fixtures/reference/second_scorer");
+    let aside = tempfile::TempDir::new().unwrap();
+    let line =
+        "corymb score run out --truth truth.json.gz --policy policy.toml --arm arm.toml --json";
+    let with = |orchard: &Value| {
+        let path = aside.path().join("orchard.json");
+        std::fs::write(&path, orchard.to_string()).unwrap();
+        typed(
+            &folder,
+            &format!("{line} --true-orchard {}", path.display()),
+        )
+    };
+    let text = std::fs::read_to_string(folder.join("run/orchard.json")).unwrap();
+    let mut orchard: Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(with(&orchard).stdout, typed(&folder, line).stdout);
+    for radius in orchard["trees"][0]["limbs"][0]["radii_mm"]
+        .as_array_mut()
+        .unwrap()
+    {
+        *radius = Value::from(400.0);
+    }
+    let said = with(&orchard);
+    assert_eq!(said.code, Some(0), "{}", said.stderr);
+    let scores: Value = serde_json::from_str(&said.stdout).unwrap();
+    assert!(
+        scores["absolute"]["orders"]["hits_limb"]["num"]
+            .as_u64()
+            .unwrap()
+            > 0
+    );
+    orchard["trees"][0]["limbs"][0]["radii_mm"][0] = Value::from(-1.0);
+    assert_eq!(with(&orchard).code, Some(2));
+}
