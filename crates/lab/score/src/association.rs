@@ -11,7 +11,7 @@ use crate::partition::pairs;
 use corymb_model::map::{CropMap, Fruitlet};
 use corymb_model::run::{BoxRef, Class};
 use serde::Serialize;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// Association of every kind of box.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -171,14 +171,14 @@ pub fn box_association(boxes: &[(Option<usize>, Option<usize>)]) -> BoxAssociati
 
 /// How often each identity, and each couple of identities, occurs.
 #[derive(Default)]
-struct Identities {
+pub(crate) struct Identities {
     both: BTreeMap<(usize, usize), usize>,
     truth: BTreeMap<usize, usize>,
     claimed: BTreeMap<usize, usize>,
 }
 
 impl Identities {
-    fn of(boxes: &[(Option<usize>, Option<usize>)]) -> Self {
+    pub(crate) fn of(boxes: &[(Option<usize>, Option<usize>)]) -> Self {
         let mut table = Self::default();
         for &(truth, claim) in boxes {
             if let Some(g) = truth {
@@ -206,12 +206,18 @@ impl Identities {
         self.claimed.values().sum()
     }
 
+    /// |TPA| / (|TPA| + |FNA| + |FPA|) of a box with a true and a claimed identity; 0 where no box has these two.
+    pub(crate) fn association(&self, pair: (usize, usize)) -> f64 {
+        let Some(&n) = self.both.get(&pair) else {
+            return 0.0;
+        };
+        let of = |table: &BTreeMap<usize, usize>, k: usize| table.get(&k).copied().unwrap_or(0);
+        n as f64 / (of(&self.truth, pair.0) + of(&self.claimed, pair.1) - n) as f64
+    }
+
     /// Sum over the boxes with both identities of their association score.
     fn association_sum(&self) -> f64 {
-        let of = |table: &BTreeMap<usize, usize>, k: usize| table.get(&k).copied().unwrap_or(0);
-        let term = |(&(g, p), &n): (&(usize, usize), &usize)| {
-            n as f64 * n as f64 / (of(&self.truth, g) + of(&self.claimed, p) - n) as f64
-        };
+        let term = |(&pair, &n): (&(usize, usize), &usize)| n as f64 * self.association(pair);
         self.both.iter().map(term).sum()
     }
 
@@ -225,17 +231,20 @@ impl Identities {
         )
     }
 
-    /// IDTP: boxes in common under the best one-to-one map between true and claimed identities.
-    fn best_identity_boxes(&self) -> usize {
+    /// The best one-to-one map between true and claimed identities: that with the most boxes in common.
+    pub(crate) fn best_map(&self) -> BTreeSet<(usize, usize)> {
         let edges: Vec<(usize, usize, f64)> = self
             .both
             .iter()
             .map(|(&(g, p), &n)| (g, p, -(n as f64)))
             .collect();
-        best_pairs(&edges)
-            .iter()
-            .filter_map(|pair| self.both.get(pair))
-            .sum()
+        best_pairs(&edges).into_iter().collect()
+    }
+
+    /// IDTP: boxes in common under that map.
+    fn best_identity_boxes(&self) -> usize {
+        let pairs = self.best_map();
+        pairs.iter().filter_map(|pair| self.both.get(pair)).sum()
     }
 }
 
