@@ -17,6 +17,8 @@ pub const BOOTSTRAP_SEED: u64 = 1993;
 pub const RESAMPLES: usize = 1000;
 /// Largest share of resamples in which a figure may be undefined before its interval is given up.
 const UNDEFINED_SHARE: f64 = 0.05;
+/// Why a figure that only trees have has no interval over clusters.
+const OF_TREES: &str = "it goes by trees, and clusters are drawn";
 /// Ends of the interval.
 const ENDS: (f64, f64) = (0.025, 0.975);
 
@@ -77,7 +79,11 @@ pub fn intervals(rows: &Rows) -> Intervals {
     };
     // trees carry figures that clusters do not
     let whole = sum(&rows.trees);
-    let figure = |headline| interval(headline, &whole, units, &totals, why_not);
+    let figure = |headline: &Headline| {
+        let of_trees = headline.of_trees && unit == Some(UnitKind::Cluster);
+        let why_not = why_not.or(of_trees.then_some(OF_TREES));
+        interval(headline, &whole, units, &totals, why_not)
+    };
     Intervals {
         placement: rows.placement,
         unit,

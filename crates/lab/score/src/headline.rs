@@ -32,6 +32,8 @@ pub struct Headline {
     pub(crate) quotient: fn(&Tally) -> (f64, f64),
     /// The figure is the square root of the quotient.
     pub(crate) root: bool,
+    /// Only trees have it, clusters cannot.
+    pub(crate) of_trees: bool,
 }
 
 impl Headline {
@@ -52,17 +54,20 @@ impl Headline {
 }
 
 macro_rules! figures {
-    ($($part:literal $figure:literal $better:ident: |$t:ident| $num:expr, $den:expr $(; $root:ident)?)*) => {
+    ($($part:literal $figure:literal $better:ident: |$t:ident| $num:expr, $den:expr $(; $mark:ident)?)*) => {
         /// All of them, in the order of the score.
         pub static HEADLINES: &[Headline] = &[$(Headline {
             part: $part,
             figure: $figure,
             better: Better::$better,
             quotient: |$t: &Tally| ($num as f64, $den as f64),
-            root: false $(|| figures!($root))?,
+            root: false $(|| figures!(is root $mark))?,
+            of_trees: false $(|| figures!(is of_trees $mark))?,
         },)*];
     };
-    (root) => { true };
+    (is root root) => { true };
+    (is of_trees of_trees) => { true };
+    (is $wanted:ident $mark:ident) => { false };
 }
 
 figures! {
@@ -89,7 +94,7 @@ figures! {
     "kings" "right" Higher: |t| t.kings_right, t.kings
     "trees" "tree" Higher: |t| t.on_right_tree, t.with_tree
     "trees" "count_ratio" NearOne: |t| t.fruit_in_map, t.fruit_considered
-    "trees" "count_error_share" Lower: |t| t.count_error_share, t.trees_counted
+    "trees" "count_error_share" Lower: |t| t.count_error_share, t.trees_counted; of_trees
     "decisions" "as_allowed" Higher: |t| t.decided_as_allowed, t.clusters_decided
     "orders" "good" Higher: |t| t.orders_good, t.orders
     "orders" "hurt_kept" Lower: |t| t.orders_hurt_kept, t.orders

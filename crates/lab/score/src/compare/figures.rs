@@ -3,7 +3,7 @@
 use crate::bootstrap::{RESAMPLES, percentile_interval, resamples};
 use crate::compare::permutation::{Exchange, UnitPair, exchange_test};
 use crate::headline::{Better, HEADLINES, Headline};
-use crate::rows::{LEAST_UNITS, Tally};
+use crate::rows::{LEAST_UNITS, Tally, UnitKind};
 
 /// A figure of two variants, over the units in both.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,14 +34,22 @@ pub struct Difference {
     pub reason: Option<&'static str>,
 }
 
+/// Why a figure that only trees have is not compared over clusters.
+const OF_TREES: &str = "it goes by trees, and clusters are paired";
+
 /// The differences of all headline figures over pairs of units (first, other).
 #[must_use]
-pub fn differences(pairs: &[(Tally, Tally)]) -> Vec<Difference> {
+pub fn differences(unit: UnitKind, pairs: &[(Tally, Tally)]) -> Vec<Difference> {
     let drawn: Vec<Vec<usize>> = resamples(pairs.len(), RESAMPLES).collect();
     let mut figures: Vec<Difference> = HEADLINES
         .iter()
         .map(|headline| difference(headline, pairs, &drawn))
         .collect();
+    for (headline, figure) in HEADLINES.iter().zip(&mut figures) {
+        if headline.of_trees && unit == UnitKind::Cluster {
+            figure.reason = Some(OF_TREES);
+        }
+    }
     correct_for_many(&mut figures);
     figures
 }

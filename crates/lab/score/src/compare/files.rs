@@ -98,8 +98,7 @@ pub fn changed_csv(comparison: &Comparison) -> Result<Vec<u8>, csv::Error> {
             (&other.only_here, "only in the other"),
         ] {
             for name in names {
-                let (run, unit) = name.split_once('/').unwrap_or(("", name));
-                rows.write_record([&other.name, "unit", run, unit, side, "", ""])?;
+                rows.write_record([&other.name, "unit", &name.run, &name.unit, side, "", ""])?;
             }
         }
     }
@@ -164,6 +163,7 @@ fn escaped(text: &str) -> String {
     for c in text.chars() {
         match c {
             '\\' => out.push_str("\\textbackslash{}"),
+            '\n' | '\r' => out.push(' '),
             '~' => out.push_str("\\textasciitilde{}"),
             '^' => out.push_str("\\textasciicircum{}"),
             '&' | '%' | '$' | '#' | '_' | '{' | '}' => {

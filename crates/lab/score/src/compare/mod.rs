@@ -13,6 +13,7 @@ mod text;
 pub use changed::{Changed, ClusterChange, FrameChange, changed};
 pub use figures::{Difference, differences};
 pub use files::{changed_csv, figures_csv, figures_tex};
+pub use paired::UnitName;
 pub use permutation::{Exchange, MAX_EXACT_UNITS, RANDOM_FLIPS, UnitPair, exchange_test};
 pub use text::text;
 
@@ -94,10 +95,10 @@ pub struct Against {
     pub unit: UnitKind,
     /// Units in both.
     pub units: usize,
-    /// Units that the first alone has, as `run/unit`.
-    pub only_first: Vec<String>,
+    /// Units that the first alone has.
+    pub only_first: Vec<UnitName>,
     /// Units that this one alone has.
-    pub only_here: Vec<String>,
+    pub only_here: Vec<UnitName>,
     /// Figure by figure, over the units in both.
     pub figures: Vec<Difference>,
     /// True clusters in both.
@@ -145,7 +146,7 @@ fn against(first: &Variant, other: &Variant) -> Result<Against, CompareError> {
         units: pairs.len(),
         only_first,
         only_here,
-        figures: differences(&pairs),
+        figures: differences(unit, &pairs),
         clusters: changed.clusters,
         changed_clusters: changed.changed_clusters,
         frames: changed.frames,

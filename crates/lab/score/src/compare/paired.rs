@@ -3,15 +3,30 @@
 use crate::compare::Variant;
 use crate::rows::{LEAST_UNITS, Tally, UnitKind};
 use std::collections::BTreeMap;
+use std::fmt;
 
 /// Units of two variants, paired.
 pub(crate) struct Paired {
     pub(crate) unit: UnitKind,
     /// The tallies of each unit, first and other, in the order of run and name.
     pub(crate) pairs: Vec<(Tally, Tally)>,
-    /// `run/unit`.
-    pub(crate) only_first: Vec<String>,
-    pub(crate) only_here: Vec<String>,
+    pub(crate) only_first: Vec<UnitName>,
+    pub(crate) only_here: Vec<UnitName>,
+}
+
+/// A tree or cluster of a run.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UnitName {
+    /// Name of the run.
+    pub run: String,
+    /// Name of the unit.
+    pub unit: String,
+}
+
+impl fmt::Display for UnitName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.run, self.unit)
+    }
 }
 
 /// Pairs trees; where there are too few of them, clusters, provided there are enough of those. `None` = no pair at all.
@@ -34,13 +49,13 @@ fn pair(unit: UnitKind, first: &Variant, other: &Variant) -> Paired {
     for (name, two) in there {
         match here.remove(&name) {
             Some(one) => pairs.push((*one, *two)),
-            None => only_here.push(shown(name)),
+            None => only_here.push(named(name)),
         }
     }
     Paired {
         unit,
         pairs,
-        only_first: here.into_keys().map(shown).collect(),
+        only_first: here.into_keys().map(named).collect(),
         only_here,
     }
 }
@@ -59,6 +74,9 @@ fn by_name(unit: UnitKind, variant: &Variant) -> BTreeMap<(&str, &str), &Tally> 
     named
 }
 
-fn shown((run, unit): (&str, &str)) -> String {
-    format!("{run}/{unit}")
+fn named((run, unit): (&str, &str)) -> UnitName {
+    UnitName {
+        run: run.to_owned(),
+        unit: unit.to_owned(),
+    }
 }

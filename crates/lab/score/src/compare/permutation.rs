@@ -12,8 +12,8 @@
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
 
-/// Most units with a difference for which all exchanges are gone through: 2^14 of them.
-pub const MAX_EXACT_UNITS: usize = 14;
+/// Most units with a difference for which all exchanges are gone through: 2^15 of them.
+pub const MAX_EXACT_UNITS: usize = 15;
 /// Random exchanges where there are more.
 pub const RANDOM_FLIPS: usize = 10_000;
 /// Seed of the random exchanges.

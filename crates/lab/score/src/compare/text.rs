@@ -41,7 +41,7 @@ fn heading(out: &mut String, first: &str, other: &Against) {
             let _ = writeln!(
                 out,
                 "  left out, as {side} alone has them: {}",
-                listed(names.len(), names.iter().cloned())
+                listed(names.len(), names.iter().map(ToString::to_string))
             );
         }
     }
