@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use tempfile::TempDir;
 
+#[path = "cli/compare.rs"]
+mod compare;
 #[path = "cli/determinism.rs"]
 mod determinism;
 #[path = "cli/figures.rs"]

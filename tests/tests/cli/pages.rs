@@ -32,7 +32,7 @@ fn help_begins_with_examples_and_each_of_them_works() {
         .lines()
         .filter(|l| l.trim_start().starts_with("corymb "))
         .collect();
-    for command in ["run", "check", "simulate", "score", "explain"] {
+    for command in ["run", "check", "simulate", "score", "compare", "explain"] {
         assert!(
             lines.iter().any(|l| words(l)[1] == command),
             "no example of {command}"

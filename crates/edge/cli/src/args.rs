@@ -14,7 +14,7 @@ Invent an orchard with known truth, run it, and see how good the answer is:
   corymb simulate two_trees --seed 7 --out field
   corymb run field --out answer
   corymb score field answer --truth field/truth.json
-Keep the score, and compare it with another one:
+Keep the score, and compare it with that of another run of the program:
   corymb score field answer --truth field/truth.json --out scored
   corymb compare scored scored
 Ask what an error code means:

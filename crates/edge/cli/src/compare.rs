@@ -6,7 +6,8 @@ use crate::scores_file::{SCORES, ScoresFile};
 use crate::{interrupt, talk};
 use corymb_formats::{Code, Problem, Problems, Publication, read_json_checked};
 use corymb_score::compare::{
-    ScoredRun, Variant, changed_csv, compare as compare_variants, figures_csv, figures_tex, text,
+    CompareError, ScoredRun, Variant, changed_csv, compare as compare_variants, figures_csv,
+    figures_tex, text,
 };
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -53,7 +54,7 @@ pub(crate) fn compare(args: &CompareArgs) -> Result<Exit, Failure> {
             .collect(),
     };
     let variants: Vec<Variant> = args.variants.iter().zip(read).map(variant).collect();
-    let comparison = compare_variants(&variants)?;
+    let comparison = compare_variants(&variants).map_err(told)?;
     if let Some(dir) = &args.out {
         let _interrupts_wait = interrupt::begin_writing();
         let mut publication = Publication::folder(dir, &FILES)?;
@@ -141,7 +142,11 @@ fn same_inputs(read: &[Vec<Scored>], key: &impl Fn(&Scored) -> String) -> Result
             continue;
         };
         for (name, found) in &other.file.inputs {
-            let Some(expected) = twin.file.inputs.get(name).filter(|e| *e != found) else {
+            // the truth may have any name
+            let is_truth = *name == other.file.truth;
+            let twin_name = if is_truth { &twin.file.truth } else { name };
+            let expected = twin.file.inputs.get(twin_name);
+            let Some(expected) = expected.filter(|e| *e != found) else {
                 continue;
             };
             let field = format!("inputs[{name:?}]");
@@ -158,6 +163,34 @@ fn same_inputs(read: &[Vec<Scored>], key: &impl Fn(&Scored) -> String) -> Result
     } else {
         Err(problems)
     }
+}
+
+/// What cannot be compared, as a problem of the files.
+fn told(error: CompareError) -> Failure {
+    let problem = match &error {
+        CompareError::TooFew(_) => return error.into(),
+        CompareError::NothingInCommon { first, other } => {
+            let expected = format!("trees or clusters that {first} has too");
+            let place = ("rows", ("others alone", expected.as_str()));
+            problem(Code::NothingInCommon, Path::new(other), place.0, place.1)
+        }
+        CompareError::PlacementDiffers {
+            run,
+            first,
+            other,
+            one,
+            two,
+        } => {
+            let expected = format!("{one}, as in {first} (run {run})");
+            let place = ("rows.placement", (*two, expected.as_str()));
+            problem(Code::PlacementDiffers, Path::new(other), place.0, place.1)
+        }
+    };
+    Problems {
+        list: vec![problem],
+        cut_short: Vec::new(),
+    }
+    .into()
 }
 
 fn problem(code: Code, path: &Path, field: &str, (found, expected): (&str, &str)) -> Problem {

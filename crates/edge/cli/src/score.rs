@@ -44,8 +44,8 @@ pub(crate) fn score(args: &ScoreArgs) -> Result<Exit, Failure> {
     }
     if let Some(dir) = &args.files {
         let mut sha256 = inputs.sha256.clone();
-        sha256.insert(loaded.file_name, loaded.sha256);
-        scores_file::write(dir, &inputs.run.name, sha256, &scores)?;
+        sha256.insert(loaded.file_name.clone(), loaded.sha256);
+        scores_file::write(dir, &inputs.run.name, (sha256, loaded.file_name), &scores)?;
     }
     let text = if args.json {
         serde_json::to_string_pretty(&scores)? + "\n"

@@ -25,12 +25,14 @@ const FILES: [&str; 5] = [
 /// A score on disk.
 #[derive(Debug, Serialize, Deserialize, JsonSchema)]
 pub(crate) struct ScoresFile {
-    /// 1.
+    /// Version of this format, 1; it rises when a field goes or changes its meaning.
     version: u32,
     /// Version of the program that wrote the file.
     tool_version: String,
     /// Input file name -> SHA-256 of its bytes, hexadecimal.
     pub(crate) inputs: BTreeMap<String, String>,
+    /// Which of the inputs is the truth.
+    pub(crate) truth: String,
     /// Name of the run.
     pub(crate) run: String,
     /// The score unit by unit; null where there was nothing to place.
@@ -39,14 +41,14 @@ pub(crate) struct ScoresFile {
     figures: BTreeMap<String, Value>,
 }
 
-/// Writes a score, all files or none.
+/// Writes a score, all files or none. Of the inputs it is said which is the truth.
 ///
 /// # Errors
 /// The disk.
 pub(crate) fn write(
     dir: &Path,
     run: &str,
-    inputs: BTreeMap<String, String>,
+    (inputs, truth): (BTreeMap<String, String>, String),
     scores: &Scores,
 ) -> Result<(), Failure> {
     let mut figures = BTreeMap::new();
@@ -58,6 +60,7 @@ pub(crate) fn write(
         version: 1,
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         inputs,
+        truth,
         run: run.to_owned(),
         rows: rows.cloned(),
         figures,

@@ -517,4 +517,17 @@ codes! {
         action: "Run again, or give the files that the output was made from.",
         bad: "map.json of yesterday with the frames of today"
     }
+    // Scores
+    NothingInCommon "nothing-in-common" {
+        "Two scores have no tree and no cluster in common.",
+        cause: "They are of different runs; units are paired by the name of their run and their own name.",
+        action: "Compare scores of the same runs; keep several runs of a variant in subfolders of the same names.",
+        bad: "corymb compare scores_of_block_a scores_of_block_b"
+    }
+    PlacementDiffers "placement-differs" {
+        "The common shift was taken away in one score and not in the other.",
+        cause: "One of the maps has too few fruitlets that labelled boxes identify to tell its common shift.",
+        action: "Score with a truth that labels enough boxes to tell the shift of both, or of neither.",
+        bad: "placement shift_removed in one scores.json, absolute in the other"
+    }
 }
