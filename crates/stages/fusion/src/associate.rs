@@ -1,8 +1,10 @@
 //! Which box of an image shows which body: one global assignment an image, in gated components.
 
+use crate::edge_model::EdgeModel;
 use crate::nodes::Stand;
-use crate::predict::Innovation;
-use crate::register::{Belief, Near, OCCLUSION_SHIFT, Sights, TWO_PI_3_2, image_solid, pose_row};
+use crate::predict::{Innovation, Seen};
+use crate::register::{Belief, OCCLUSION_SHIFT, Sights, TWO_PI_3_2, image_solid, pose_row};
+use crate::sway::Displaced;
 use corymb_geometry::assign::assign;
 use nalgebra::{Matrix3x6, Vector3};
 use petgraph::unionfind::UnionFind;
@@ -29,13 +31,15 @@ pub(crate) struct Rates {
 const GATE: f64 = 25.0;
 const WINDOW_SIGMAS: f64 = 4.0;
 
-/// Candidates of one image under Gaussian predictions (used while bodies are still poorly known).
+/// Candidates of one image under Gaussian predictions (used while bodies are still poorly known), each body where it is
+/// displaced to.
 pub(crate) fn gaussian_candidates(
     sights: &Sights<'_>,
     stand: &Stand,
     frame: usize,
     pose: &Belief,
-    near: &Near<'_>,
+    bodies: &[Seen],
+    displaced: &[Displaced],
     rates: &Rates,
 ) -> Vec<Candidate> {
     let camera = stand.camera_of[frame];
@@ -44,19 +48,20 @@ pub(crate) fn gaussian_candidates(
     let per = rates.new_per_image / image_solid(&sights.obs.lenses[camera]);
     let base = (rates.detection / (1.0 - rates.detection)).ln() - per.ln();
     let mut out = Vec::new();
-    for (body, seen) in near.seen(&stand.placed[frame]) {
+    for (body, (mapped, displaced)) in bodies.iter().zip(displaced).enumerate() {
+        let seen = mapped.moved(&displaced.by);
+        let model = EdgeModel {
+            motion_m: displaced.left_m2.sqrt(),
+            ..*sights.model
+        };
         let c_in_rig = rig_r * seen.c + mount.translation.vector;
         let spread = pose.spread_at(c_in_rig.norm());
         sights.grids[frame].near(
             seen.at,
             seen.window(WINDOW_SIGMAS, spread * spread),
             |box_idx| {
-                let inn = Innovation::new(
-                    &sights.obs.boxes[box_idx],
-                    &seen,
-                    sights.model,
-                    OCCLUSION_SHIFT,
-                );
+                let inn =
+                    Innovation::new(&sights.obs.boxes[box_idx], &seen, &model, OCCLUSION_SHIFT);
                 let mut j = Matrix3x6::zeros();
                 for k in 0..3 {
                     let row: Vector3<f64> = inn.rows.row(k).transpose();

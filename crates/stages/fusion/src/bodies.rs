@@ -93,6 +93,20 @@ pub(crate) fn residuals(
     })
 }
 
+/// The same for the body at rest: without the motion that it shares with its neighbours.
+pub(crate) fn residuals_at_rest(
+    b: &BoxObs,
+    c_in_camera: &Vector3<f64>,
+    radius_m: f64,
+    model: &EdgeModel,
+) -> [EdgeResidual; 4] {
+    let mut all = residuals(b, c_in_camera, radius_m, model);
+    for (e, swayed_m) in all.iter_mut().zip(b.swayed_m) {
+        e.metres += swayed_m;
+    }
+    all
+}
+
 /// Derivative of an edge's residual by the centre (camera frame), times the distance.
 ///
 /// The error of an edge is an angle: residual over distance. Without the second term a scene gains by shrinking.
@@ -221,7 +235,7 @@ fn add_box(
             continue;
         }
         let n = p.r * b.normals[k];
-        let offset = n.dot(&p.t);
+        let offset = n.dot(&p.t) - b.swayed_m[k];
         let sigma = model.sigma_m(distance * b.rad_per_px[k]);
         let mut w = 1.0 / (sigma * sigma);
         let mut row = Vector4::new(n.x, n.y, n.z, -1.0);
@@ -269,7 +283,10 @@ pub(crate) fn full_covariance(
         });
         let c = placed[b.frame].into_camera(&l.centre());
         let px = radius_px(b, c.norm(), l.radius());
-        for (k, e) in residuals(b, &c, l.radius(), model).iter().enumerate() {
+        for (k, e) in residuals_at_rest(b, &c, l.radius(), model)
+            .iter()
+            .enumerate()
+        {
             if b.usable[k] {
                 let core = model.log_density(e.metres / e.sigma_m, px).1;
                 let w = core * e.m_per_px / (e.sigma_m * e.sigma_m);

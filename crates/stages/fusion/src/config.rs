@@ -31,8 +31,13 @@ pub struct Config {
     pub distance_m: (f64, f64),
     /// A box edge this near to the image border may be cut by it, pixels.
     pub border_px: f64,
-    /// Rounds of refinement and new association after the first pass (1 to 10).
+    /// Share of that motion's variance that fruit of one spur have in common, before the run has told: where the run
+    /// states its noise (and so says nothing of wind), and where it states none.
+    pub common_motion: (f64, f64),
+    /// Most rounds of refinement and new association after the first pass (1 to 20).
     pub rounds: usize,
+    /// After two rounds at least, they end when fewer than this share of the boxes change hands in one (0 to 1).
+    pub settled_share: f64,
     /// Bodies below this existence are dropped from the scene.
     pub drop_below: f64,
     /// How far beyond the stated bound of extrapolation a pose may be taken: images further out are left out, seconds.
@@ -53,10 +58,12 @@ impl Default for Config {
             detection_probability: 0.8,
             false_positives_per_frame: 1.0,
             motion_m: (0.002, 0.005),
+            common_motion: (0.0, 0.75),
             occluded_share: 0.25,
             distance_m: (0.15, 4.0),
             border_px: 2.0,
-            rounds: 2,
+            rounds: 6,
+            settled_share: 0.01,
             drop_below: 0.1,
             max_extrapolation_s: 0.05,
             parts: crate::parts::PartsConfig::default(),

@@ -14,6 +14,7 @@ use crate::output::scene;
 use crate::refine::{Refined, Terms, hang, refine};
 use crate::sequential::{Pass, first_pass};
 use crate::settle::{Evidence, duplicates, refit, settle};
+use crate::sway::Sway;
 use corymb_model::run::{Class, Run};
 use corymb_model::scene::Scene;
 
@@ -49,10 +50,15 @@ pub(crate) struct Work<'a> {
 pub fn fuse(run: &Run, config: &Config) -> Scene {
     let mut work = Work::new(run, config);
     let mut landmarks = work.begin();
-    for _ in 0..config.rounds {
+    for round in 0..config.rounds {
+        let before = work.owners(&landmarks);
         work.refine(&mut landmarks, ROUND_STEPS);
         work.learn(&landmarks);
         work.associate(&mut landmarks);
+        let changed = work.changed_hands(&before, &landmarks);
+        if round > 0 && changed < config.settled_share {
+            break;
+        }
     }
     work.refine(&mut landmarks, FINAL_STEPS);
     work.finish(&mut landmarks);
@@ -71,10 +77,10 @@ impl<'a> Work<'a> {
             .iter()
             .find(|(c, _)| c.is_body())
             .map(|x| *x.1);
-        let motion = if stated.box_edge_px.is_some() {
-            config.motion_m.0
+        let (motion, common) = if stated.box_edge_px.is_some() {
+            (config.motion_m.0, config.common_motion.0)
         } else {
-            config.motion_m.1
+            (config.motion_m.1, config.common_motion.1)
         };
         let evidence = Evidence {
             model: EdgeModel {
@@ -91,6 +97,7 @@ impl<'a> Work<'a> {
             clutter_per_image: stated
                 .false_positives_per_frame
                 .unwrap_or(config.false_positives_per_frame),
+            sway: Sway { share: common },
         };
         let stand = Stand::new(run, config);
         // what is stated may be wrong: a trajectory that scatters more than it says is believed in its scatter
@@ -130,6 +137,7 @@ impl<'a> Work<'a> {
             model: self.evidence.model,
             pose_sd: self.pose_sd,
             detection: self.evidence.detection,
+            sway: self.evidence.sway,
         }
     }
 
@@ -173,6 +181,7 @@ impl<'a> Work<'a> {
         {
             self.evidence.model = model;
         }
+        self.evidence.sway = Sway::learn(&self.obs, &self.stand, landmarks, &self.evidence.model);
         if let Some(r) = noise::radius(landmarks) {
             self.evidence.prior.radius_m = r;
         }
@@ -188,7 +197,7 @@ impl<'a> Work<'a> {
         landmarks.retain(|l| l.boxes.len() > 1);
         for _ in 0..2 {
             settle(
-                &self.obs,
+                &mut self.obs,
                 &self.grids,
                 &self.stand,
                 landmarks,
@@ -207,9 +216,27 @@ impl<'a> Work<'a> {
         }
     }
 
+    /// For each box the first box of the body that it is given to: a name that outlives renumbering.
+    fn owners(&self, landmarks: &[Landmark]) -> Vec<Option<usize>> {
+        let mut of = vec![None; self.obs.boxes.len()];
+        for l in landmarks {
+            for &i in &l.boxes {
+                of[i] = l.boxes.first().copied();
+            }
+        }
+        of
+    }
+
+    /// Share of the boxes that have other company than before.
+    fn changed_hands(&self, before: &[Option<usize>], landmarks: &[Landmark]) -> f64 {
+        let now = self.owners(landmarks);
+        let changed = before.iter().zip(&now).filter(|(a, b)| a != b).count();
+        changed as f64 / now.len().max(1) as f64
+    }
+
     fn finish(&mut self, landmarks: &mut Vec<Landmark>) {
         settle(
-            &self.obs,
+            &mut self.obs,
             &self.grids,
             &self.stand,
             landmarks,

@@ -10,6 +10,9 @@ use corymb_model::scene::Scene;
 use nalgebra::{Matrix4, Vector4};
 use std::collections::BTreeMap;
 
+/// Rounds of refinement and learning of noise: nothing changes hands, so few do.
+const KNOWN_ROUNDS: usize = 3;
+
 /// Fuses boxes that somebody has already gathered into bodies (by hand, by marks on the fruit): `identity` tells of
 /// each body box, by image and detection, which body it shows, by any number; `None` leaves the box out.
 ///
@@ -28,9 +31,12 @@ pub fn fuse_known(run: &Run, identity: &[Vec<Option<usize>>], config: &Config) -
             work.duplicates.push(body.duplicates);
         }
     }
-    for _ in 0..=config.rounds {
+    for _ in 0..KNOWN_ROUNDS {
         work.refine(&mut landmarks, ROUND_STEPS);
         work.learn(&landmarks);
+        let ev = work.evidence;
+        ev.sway
+            .set(&mut work.obs, &work.stand, &landmarks, &ev.model);
         refit(&work.obs, &work.stand, &mut landmarks, &work.evidence);
     }
     work.refine(&mut landmarks, FINAL_STEPS);

@@ -25,6 +25,7 @@ mod refine;
 mod register;
 mod sequential;
 mod settle;
+mod sway;
 mod trajectory;
 
 pub use config::Config;

@@ -29,6 +29,8 @@ pub(crate) struct BoxObs {
     /// Mean half opening angle over the usable pairs of edges (sine), as if nothing were hidden.
     pub(crate) half_angle: f64,
     pub(crate) depth_m: Option<f64>,
+    /// How far the motion that the body shares with its neighbours takes it off each edge's plane, metres.
+    pub(crate) swayed_m: [f64; 4],
 }
 
 /// All body boxes, ordered by frame, and where each frame's begin.
@@ -99,5 +101,6 @@ fn observe(
         ray,
         normals,
         depth_m: d.depth_m,
+        swayed_m: [0.0; 4],
     })
 }

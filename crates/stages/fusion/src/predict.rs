@@ -42,6 +42,17 @@ impl Seen {
         })
     }
 
+    /// The same body somewhere near.
+    pub(crate) fn moved(&self, by: &Vector3<f64>) -> Self {
+        let c = self.c + by;
+        Self {
+            c,
+            at: Vector2::new(c.x / c.z, c.y / c.z),
+            distance_m: c.norm(),
+            ..*self
+        }
+    }
+
     /// Half widths on the plane z = 1 of a window that holds `sigmas` standard deviations, with extra variance of
     /// the centre (metres squared, camera frame).
     pub(crate) fn window(&self, sigmas: f64, extra_var: f64) -> Vector2<f64> {

@@ -4,7 +4,7 @@
 //! body from the nearest wood. Each sphere's 4x4 block is eliminated (Schur complement, Triggs et al., Bundle
 //! Adjustment: A Modern Synthesis, 2000, section 6.1); the reduced system is banded in the order of time.
 
-use crate::bodies::{Landmark, Prior, fit, radius_px, residuals, scale_free};
+use crate::bodies::{Landmark, Prior, fit, radius_px, residuals_at_rest, scale_free};
 use crate::edge_model::EdgeModel;
 use crate::envelope::{Envelope, Factor};
 use crate::limbs::Limbs;
@@ -372,7 +372,10 @@ fn box_rows(
         sphere: Matrix4::zeros(),
         e: Vector4::zeros(),
     };
-    for (k, res) in residuals(b, &c, l.radius(), model).iter().enumerate() {
+    for (k, res) in residuals_at_rest(b, &c, l.radius(), model)
+        .iter()
+        .enumerate()
+    {
         if !b.usable[k] {
             continue;
         }

@@ -8,8 +8,10 @@ use crate::grid::Grid;
 use crate::limbs::Limbs;
 use crate::nodes::Stand;
 use crate::observe::Observations;
+use crate::predict::Seen;
 use crate::register::{Belief, Near, Registered, STEPS, Sights, TRIAL_STEPS, register};
-use nalgebra::{Matrix6, Vector6};
+use crate::sway::{Displaced, SWAY_TURNS, Sway};
+use nalgebra::{Matrix6, Vector3, Vector6};
 
 /// What the pass needs beside the boxes.
 pub(crate) struct Pass<'a> {
@@ -22,6 +24,7 @@ pub(crate) struct Pass<'a> {
     /// Standard deviations of a pose: metres, radians.
     pub(crate) pose_sd: (f64, f64),
     pub(crate) detection: f64,
+    pub(crate) sway: Sway,
 }
 
 /// Share of an image's boxes that may show bodies not met before.
@@ -143,8 +146,7 @@ fn take_image(
         landmarks,
         active: &known,
     };
-    let candidates = gaussian_candidates(&pass.sights(), stand, frame, pose, &near, &rates);
-    let pairs = best_assignment(&candidates, known.len(), range.start, range.len());
+    let pairs = match_known(pass, stand, frame, pose, &near, &rates);
     let mut taken = vec![false; range.len()];
     for (body, i) in pairs {
         taken[i - range.start] = true;
@@ -171,6 +173,41 @@ fn take_image(
             landmarks.push(l);
         }
     }
+}
+
+/// The (body, box) pairs of an image, bodies by their place in `near`; again under the motion that neighbours share.
+fn match_known(
+    pass: &Pass<'_>,
+    stand: &Stand,
+    frame: usize,
+    pose: &Belief,
+    near: &Near<'_>,
+    rates: &Rates,
+) -> Vec<(usize, usize)> {
+    let range = pass.obs.of_frame(frame);
+    let (places, seen): (Vec<usize>, Vec<Seen>) = near.seen(&stand.placed[frame]).unzip();
+    let still = Displaced {
+        by: Vector3::zeros(),
+        left_m2: pass.model.motion_m.powi(2),
+    };
+    let assign = |displaced: &[Displaced]| {
+        let candidates =
+            gaussian_candidates(&pass.sights(), stand, frame, pose, &seen, displaced, rates);
+        best_assignment(&candidates, seen.len(), range.start, range.len())
+    };
+    let mut pairs = assign(&vec![still; seen.len()]);
+    if pass.sway.matters() {
+        for _ in 0..SWAY_TURNS {
+            let mut matched = vec![None; seen.len()];
+            for &(body, i) in &pairs {
+                matched[body] = Some(i);
+            }
+            let displaced = pass.sway.displaced(pass.obs, &seen, &matched, &pass.model);
+            pairs = assign(&displaced);
+        }
+    }
+    let place = |(body, i)| (places[body], i);
+    pairs.into_iter().map(place).collect()
 }
 
 fn of_node(pass: &Pass<'_>, stand: &Stand, node: Option<usize>, l: &Landmark) -> bool {

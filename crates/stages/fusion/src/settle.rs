@@ -7,6 +7,7 @@ use crate::grid::Grid;
 use crate::nodes::Stand;
 use crate::observe::{BoxObs, Observations};
 use crate::predict::Seen;
+use crate::sway::{SWAY_TURNS, Sway};
 use nalgebra::{Matrix4, Vector3, Vector4};
 use rayon::prelude::*;
 
@@ -19,6 +20,8 @@ pub(crate) struct Evidence {
     pub(crate) detection: f64,
     /// Mean number of boxes an image that no body explains.
     pub(crate) clutter_per_image: f64,
+    /// Motion that neighbours share.
+    pub(crate) sway: Sway,
 }
 
 impl Evidence {
@@ -41,9 +44,18 @@ impl Evidence {
 
     /// Log likelihood of a box as this body over the box as clutter, without the detection probability.
     pub(crate) fn gain(&self, obs: &Observations, camera: usize, b: &BoxObs, s: &Seen) -> f64 {
-        let (log, used) = box_log_density(b, &s.c, s.radius_m, &self.model, |n| {
-            edge_variance(n, &s.cov)
-        });
+        self.gain_under(&self.model, obs, camera, b, s)
+    }
+
+    fn gain_under(
+        &self,
+        model: &EdgeModel,
+        obs: &Observations,
+        camera: usize,
+        b: &BoxObs,
+        s: &Seen,
+    ) -> f64 {
+        let (log, used) = box_log_density(b, &s.c, s.radius_m, model, |n| edge_variance(n, &s.cov));
         if used == 0 {
             return f64::NEG_INFINITY;
         }
@@ -88,16 +100,17 @@ struct Settled {
 
 /// Assigns all boxes anew. Bodies keep their states; their box lists and missed counts are rewritten.
 pub(crate) fn settle(
-    obs: &Observations,
+    obs: &mut Observations,
     grids: &[Grid],
     stand: &Stand,
     landmarks: &mut [Landmark],
     ev: &Evidence,
 ) {
     let shared: &[Landmark] = landmarks;
+    let seen: &Observations = obs;
     let per_frame: Vec<Settled> = (0..grids.len())
         .into_par_iter()
-        .map(|f| settle_image(obs, &grids[f], stand, shared, ev, f))
+        .map(|f| settle_image(seen, &grids[f], stand, shared, ev, f))
         .collect();
     for l in landmarks.iter_mut() {
         l.boxes.clear();
@@ -111,6 +124,16 @@ pub(crate) fn settle(
             landmarks[l].missed += 1;
         }
     }
+    ev.sway.set(obs, stand, landmarks, &ev.model);
+}
+
+/// A body that an image may show.
+struct InView {
+    landmark: usize,
+    /// Log odds of a box where it is.
+    odds: f64,
+    /// Where the map has it.
+    mapped: Seen,
 }
 
 fn settle_image(
@@ -121,54 +144,110 @@ fn settle_image(
     ev: &Evidence,
     frame: usize,
 ) -> Settled {
-    let camera = stand.camera_of[frame];
-    let lens = &obs.lenses[camera];
-    let range = obs.of_frame(frame);
-    let mut ids = Vec::new();
-    let mut seen_list = Vec::new();
-    let mut candidates = Vec::new();
-    for (l, landmark) in landmarks.iter().enumerate() {
-        let Some(seen) = visible(obs, stand, landmark, frame) else {
-            continue;
-        };
-        let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
-        let odds = (pd / (1.0 - pd)).ln();
-        let extra = ev
-            .model
-            .sigma_m(seen.distance_m / lens.mean_focal_px())
-            .powi(2);
-        let body = ids.len();
-        grid.near(seen.at, seen.window(3.0, extra), |i| {
-            let gain = odds + ev.gain(obs, camera, &obs.boxes[i], &seen);
-            if gain > 0.0 {
-                candidates.push(Candidate {
-                    body,
-                    box_idx: i,
-                    gain,
-                });
-            }
-        });
-        ids.push(l);
-        seen_list.push(seen);
-    }
-    let pairs = best_assignment(&candidates, ids.len(), range.start, range.len());
-    let mut owner: Vec<Option<usize>> = vec![None; range.len()];
-    let mut matched = vec![false; ids.len()];
-    for &(b, i) in &pairs {
-        owner[i - range.start] = Some(b);
-        matched[b] = true;
-    }
-    let missed = (0..ids.len())
-        .filter(|&b| {
-            !matched[b]
-                && seen_list[b].in_image(lens, 1.0)
-                && !hidden(obs, grid, &seen_list, &owner, range.start, b)
+    let in_view: Vec<InView> = landmarks
+        .iter()
+        .enumerate()
+        .filter_map(|(l, landmark)| {
+            let mapped = visible(obs, stand, landmark, frame)?;
+            let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
+            Some(InView {
+                landmark: l,
+                odds: (pd / (1.0 - pd)).ln(),
+                mapped,
+            })
         })
-        .map(|b| ids[b])
         .collect();
-    Settled {
-        pairs: pairs.into_iter().map(|(b, i)| (ids[b], i)).collect(),
-        missed,
+    let mut seen: Vec<Seen> = in_view.iter().map(|b| b.mapped).collect();
+    let mut models = vec![ev.model; seen.len()];
+    let image = Image {
+        obs,
+        grid,
+        ev,
+        camera: stand.camera_of[frame],
+        boxes: obs.of_frame(frame),
+    };
+    let mut matched = image.assign(&in_view, &seen, &models);
+    if ev.sway.matters() {
+        let mapped = seen.clone();
+        for _ in 0..SWAY_TURNS {
+            let displaced = ev.sway.displaced(obs, &mapped, &matched, &ev.model);
+            for (k, d) in displaced.iter().enumerate() {
+                seen[k] = mapped[k].moved(&d.by);
+                models[k].motion_m = d.left_m2.sqrt();
+            }
+            matched = image.assign(&in_view, &seen, &models);
+        }
+    }
+    image.settled(&in_view, &seen, &matched)
+}
+
+/// One image and its boxes.
+struct Image<'a> {
+    obs: &'a Observations,
+    grid: &'a Grid,
+    ev: &'a Evidence,
+    camera: usize,
+    boxes: std::ops::Range<usize>,
+}
+
+impl Image<'_> {
+    /// The box of each body under its own edge model.
+    fn assign(
+        &self,
+        in_view: &[InView],
+        seen: &[Seen],
+        models: &[EdgeModel],
+    ) -> Vec<Option<usize>> {
+        let m_per_px = |s: &Seen| s.distance_m / self.obs.lenses[self.camera].mean_focal_px();
+        let mut candidates = Vec::new();
+        for (body, s) in seen.iter().enumerate() {
+            let extra = models[body].sigma_m(m_per_px(s)).powi(2);
+            self.grid.near(s.at, s.window(3.0, extra), |i| {
+                let b = &self.obs.boxes[i];
+                let density = self
+                    .ev
+                    .gain_under(&models[body], self.obs, self.camera, b, s);
+                let gain = in_view[body].odds + density;
+                if gain > 0.0 {
+                    candidates.push(Candidate {
+                        body,
+                        box_idx: i,
+                        gain,
+                    });
+                }
+            });
+        }
+        let mut matched = vec![None; seen.len()];
+        let pairs = best_assignment(&candidates, seen.len(), self.boxes.start, self.boxes.len());
+        for (body, i) in pairs {
+            matched[body] = Some(i);
+        }
+        matched
+    }
+
+    fn settled(&self, in_view: &[InView], seen: &[Seen], matched: &[Option<usize>]) -> Settled {
+        let lens = &self.obs.lenses[self.camera];
+        let first = self.boxes.start;
+        let mut owner: Vec<Option<usize>> = vec![None; self.boxes.len()];
+        for (body, i) in matched.iter().enumerate() {
+            if let Some(i) = i {
+                owner[i - first] = Some(body);
+            }
+        }
+        let missed = (0..seen.len())
+            .filter(|&b| {
+                matched[b].is_none()
+                    && seen[b].in_image(lens, 1.0)
+                    && !hidden(self.obs, self.grid, seen, &owner, first, b)
+            })
+            .map(|b| in_view[b].landmark)
+            .collect();
+        let pairs = in_view
+            .iter()
+            .zip(matched)
+            .filter_map(|(b, i)| Some((b.landmark, (*i)?)))
+            .collect();
+        Settled { pairs, missed }
     }
 }
 

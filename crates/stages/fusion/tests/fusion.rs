@@ -283,9 +283,11 @@ fn known_identities_leave_nothing_to_associate() {
     let s = simulate(&SceneSpec::hard(), 5).unwrap();
     let scene = fuse_known(&s.run, &identities(&s), &Config::default());
     let (found, expected, bodies) = hits(&s, &scene);
-    let (found_alone, _, _) = hits(&s, &fuse(&s.run, &Config::default()));
+    let (found_alone, _, bodies_alone) = hits(&s, &fuse(&s.run, &Config::default()));
     assert!(bodies <= expected, "{bodies} bodies of {expected}");
-    assert!(found > found_alone, "{found} with, {found_alone} without");
+    let f1 = |found: usize, bodies: usize| 2.0 * found as f64 / (expected + bodies) as f64;
+    let (with, without) = (f1(found, bodies), f1(found_alone, bodies_alone));
+    assert!(with > without, "{with} with, {without} without");
     for body in &scene.bodies {
         let shown: Vec<Option<usize>> = (body.boxes.iter().chain(&body.duplicate_boxes))
             .map(|at| {
@@ -309,4 +311,21 @@ fn identities_that_say_nothing_give_nothing() {
             .bodies
             .is_empty()
     );
+}
+
+#[test]
+fn fruit_that_sway_with_their_spurs_are_kept_apart_better_for_knowing_it() {
+    let mut spec = SceneSpec::hard();
+    spec.wind.sway_mm = 6.0;
+    let s = simulate(&spec, 5).unwrap();
+    let found = |common_motion| {
+        let config = Config {
+            common_motion,
+            rounds: 1,
+            ..Config::default()
+        };
+        hits(&s, &fuse(&s.run, &config)).0
+    };
+    let (blind, knowing) = (found((0.0, 0.0)), found((0.75, 0.75)));
+    assert!(knowing > blind, "{knowing} knowing, {blind} blind");
 }
