@@ -12,6 +12,8 @@ mod grower_and_arm;
 mod outputs;
 #[path = "bad_inputs/runs.rs"]
 mod runs;
+#[path = "bad_inputs/trials.rs"]
+mod trials;
 #[path = "bad_inputs/truths.rs"]
 mod truths;
 
@@ -53,6 +55,7 @@ fn cases() -> Vec<Case> {
         truths::cases(),
         grower_and_arm::cases(),
         outputs::cases(),
+        trials::cases(),
     ]
     .into_iter()
     .flatten()
@@ -81,6 +84,8 @@ fn the_sound_files_have_no_problem() {
         Reader::Arm,
         Reader::Truth,
         Reader::Output,
+        Reader::Trials,
+        Reader::Chances,
     ];
     for reader in readers {
         assert_eq!(BadFolder::sound().problems(reader), [], "{reader:?}");

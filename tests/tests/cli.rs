@@ -29,6 +29,8 @@ mod reach;
 mod refuse;
 #[path = "cli/second_scorer.rs"]
 mod second_scorer;
+#[path = "cli/trials.rs"]
+mod trials;
 
 /// Every file that a whole run writes.
 const OUTPUTS: [&str; 6] = [
@@ -53,6 +55,8 @@ fn typed(folder: &Path, line: &str) -> Said {
 fn desk() -> TempDir {
     let desk = TempDir::new().unwrap();
     copy_folder(&fixture(), &desk.path().join("fixtures/two_trees")).unwrap();
+    let trials = workspace().join("fixtures/trials");
+    copy_folder(&trials, &desk.path().join("fixtures/trials")).unwrap();
     desk
 }
 

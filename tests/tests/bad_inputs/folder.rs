@@ -1,7 +1,8 @@
 //! Bad inputs: the sound files under `fixtures/bad/sound`, one thing changed.
 
 use corymb_formats::{
-    Limits, Problem, read_arm, read_output, read_policy, read_run, read_run_with, read_truth,
+    Limits, Problem, read_arm, read_order_chances, read_output, read_policy, read_run,
+    read_run_with, read_trials, read_truth,
 };
 use std::collections::BTreeMap;
 use std::fs;
@@ -34,6 +35,10 @@ pub(crate) enum Reader {
     Truth,
     /// The output folder.
     Output,
+    /// `trials.csv`.
+    Trials,
+    /// What the orders of the output folder say of their success.
+    Chances,
 }
 
 fn sound_folder() -> PathBuf {
@@ -169,6 +174,8 @@ impl BadFolder {
             Reader::Policy => read_policy(&dir.join("policy.toml")).err(),
             Reader::Arm => read_arm(&dir.join("arm.toml")).err(),
             Reader::Truth => read_truth(&dir.join("truth.json"), &read_run(dir).unwrap().run).err(),
+            Reader::Trials => read_trials(&dir.join("trials.csv")).err(),
+            Reader::Chances => read_order_chances(&dir.join("out")).err(),
             Reader::Output => {
                 let (run, arm) = (
                     read_run(dir).unwrap().run,

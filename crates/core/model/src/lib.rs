@@ -18,6 +18,7 @@ pub mod orders;
 pub mod policy;
 pub mod run;
 pub mod scene;
+pub mod trials;
 pub mod truth;
 pub mod ways;
 

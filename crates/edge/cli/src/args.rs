@@ -17,6 +17,8 @@ Invent an orchard with known truth, run it, and see how good the answer is:
 Keep the score, and compare it with that of another run of the program:
   corymb score field answer --truth field/truth.json --out scored
   corymb compare scored scored
+Sum up what an arm did in the field:
+  corymb trials fixtures/trials/forty.csv
 Ask what an error code means:
   corymb explain box-inverted
 ";
@@ -52,6 +54,8 @@ pub(crate) enum Command {
     Score(ScoreArgs),
     /// Compare scored outputs with the first of them, tree by tree.
     Compare(CompareArgs),
+    /// Summarise field trials of orders: rates with intervals, causes, times.
+    Trials(TrialsArgs),
     /// Print what a problem's code means and what to do about it.
     Explain(ExplainArgs),
 }
@@ -208,6 +212,21 @@ pub(crate) struct CompareArgs {
     /// images of the same name are then taken for the same.
     #[arg(long)]
     pub(crate) across_inputs: bool,
+}
+
+/// Arguments of `trials`.
+#[derive(Debug, Args)]
+pub(crate) struct TrialsArgs {
+    /// The trials, one a line, with the columns order, reached, enclosed, cut, damage, seconds, and cause and tool where
+    /// there are any.
+    #[arg(value_name = "TRIALS.csv")]
+    pub(crate) trials: PathBuf,
+    /// The output folder whose orders were tried: compares what they promised with what came of it.
+    #[arg(long, value_name = "OUT_DIR")]
+    pub(crate) orders: Option<PathBuf>,
+    /// Every figure as JSON instead of a table.
+    #[arg(long)]
+    pub(crate) json: bool,
 }
 
 /// Arguments of `explain`.

@@ -21,6 +21,7 @@ mod simulate;
 mod summary;
 mod sweep;
 mod talk;
+mod trials;
 
 pub use args::EXAMPLES;
 
@@ -55,6 +56,7 @@ fn enter() -> Exit {
         Command::Sweep(args) => sweep::sweep(args),
         Command::Score(args) => score::score(args),
         Command::Compare(args) => compare::compare(args),
+        Command::Trials(args) => trials::trials(args),
         Command::Explain(args) => explain::explain(args),
     });
     match done {

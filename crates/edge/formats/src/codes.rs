@@ -350,6 +350,12 @@ codes! {
         action: "Leave one of the counts.",
         bad: "two entries for tree01"
     }
+    TrialContradicts "trial-contradicts" {
+        "A trial contradicts itself.",
+        cause: "A slip in the protocol: what is enclosed was reached, what is cut was reached and enclosed.",
+        action: "Correct the observation that is wrong; leave empty what nobody saw.",
+        bad: "o000012 with reached no, enclosed yes"
+    }
     BoxClaimedTwice "box-claimed-twice" {
         "Two fruitlets claim the same box.",
         cause: "The map was put together from two.",

@@ -54,6 +54,7 @@ mod thinned;
 pub mod tracking;
 mod tracks;
 mod trees;
+pub mod trials;
 mod way;
 
 pub use association::{AssociationScores, BoxAssociation, box_association};

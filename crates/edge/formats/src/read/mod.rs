@@ -13,6 +13,7 @@ mod orchard;
 mod policy;
 mod poses;
 mod run;
+mod trials;
 mod truth;
 
 mod calibration;
@@ -29,8 +30,9 @@ pub use document::Loaded;
 pub use frames::BOX_OUTSIDE_SHARE;
 pub use map::read_map;
 pub use orchard::read_true_orchard;
-pub use orders::{read_orders, read_refusals};
+pub use orders::{read_order_chances, read_orders, read_refusals};
 pub use output::{OutputFolder, read_output, read_summary};
 pub use policy::read_policy;
 pub use run::{RunFolder, read_run, read_run_with};
+pub use trials::read_trials;
 pub use truth::read_truth;

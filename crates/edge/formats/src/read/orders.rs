@@ -9,7 +9,7 @@ use crate::read::checks::{not_negative, point, share, unknown_name};
 use crate::read::document::Loaded;
 use crate::read::known::Known;
 use crate::shape::Shape;
-use crate::source::{Located, locate_needed};
+use crate::source::{Located, locate_needed, require_folder};
 use crate::wire::num::Num;
 use crate::wire::orders::{LookWire, OrderLine, PoseNameWire, RefusalLine, RemoveWire};
 use crate::write::tool_name;
@@ -18,6 +18,7 @@ use corymb_model::frames::{Orchard, Point, Pose, Tool};
 use corymb_model::map::CropMap;
 use corymb_model::orders::{Order, Work};
 use corymb_model::run::Run;
+use corymb_model::trials::StatedChance;
 use corymb_model::ways::{PlannedRemoval, Refusal, Shortfall};
 use schemars::JsonSchema;
 use serde::de::DeserializeOwned;
@@ -39,7 +40,10 @@ pub fn read_orders(
     let read = read_records(&located, |line: OrderLine, out| {
         check_order(&line, &known, map, arm, out)
     })?;
-    let problems = repeated_orders(&read.value, &located.name);
+    let id = |(no, order): &'_ (u64, Option<Order>)| Some((*no, order.as_ref()?.id.clone()));
+    let ids: Vec<(u64, String)> = read.value.iter().filter_map(id).collect();
+    let ids = ids.iter().map(|(no, id)| (*no, id.as_str()));
+    let problems = repeated_orders(ids, &located.name);
     let problems = problems.in_order(&located.name, Limits::default().problems);
     let value = read
         .value
@@ -51,6 +55,44 @@ pub fn read_orders(
         file_name: read.file_name,
         sha256: read.sha256,
     })
+}
+
+/// Reads of `orders.jsonl` of an output folder what each order said of its success, and nothing else: neither the run nor
+/// the arm is needed.
+///
+/// # Errors
+/// All problems of the file, up to a limit.
+pub fn read_order_chances(dir: &Path) -> Result<Loaded<Vec<StatedChance>>, Problems> {
+    require_folder(dir)?;
+    let located = locate_needed(dir, "orders.jsonl")?;
+    let read = read_records(&located, |line: OrderLine, out| Some(stated(line, out)))?;
+    let known = |(no, chance): &(u64, Option<StatedChance>)| Some((*no, chance.clone()?));
+    let chances: Vec<(u64, StatedChance)> = read.value.iter().filter_map(known).collect();
+    let ids = chances.iter().map(|(no, c)| (*no, c.order.as_str()));
+    let problems =
+        repeated_orders(ids, &located.name).in_order(&located.name, Limits::default().problems);
+    problems.or_else(Loaded {
+        value: chances.into_iter().map(|(_, chance)| chance).collect(),
+        file_name: read.file_name,
+        sha256: read.sha256,
+    })
+}
+
+fn stated(line: OrderLine, out: &mut Findings) -> StatedChance {
+    let (order, success_probability) = match line {
+        OrderLine::Remove(remove) => {
+            let at = || place!["success_probability"];
+            (
+                remove.order,
+                Some(share(remove.success_probability, at, out)),
+            )
+        }
+        OrderLine::Look(look) => (look.order, None),
+    };
+    StatedChance {
+        order,
+        success_probability,
+    }
 }
 
 /// Reads `refusals.jsonl` of an output folder; an empty file holds none.
@@ -124,20 +166,17 @@ fn read_records<W: DeserializeOwned + JsonSchema, T: Send>(
 }
 
 /// Problems of orders whose id an earlier line has.
-fn repeated_orders(orders: &[(u64, Option<Order>)], file: &str) -> Problems {
+fn repeated_orders<'o>(ids: impl Iterator<Item = (u64, &'o str)>, file: &str) -> Problems {
     let mut first: HashMap<&str, u64> = HashMap::new(); // only asked, never walked
     let mut problems = Problems::default();
-    for (no, order) in orders
-        .iter()
-        .filter_map(|(no, order)| order.as_ref().map(|o| (no, o)))
-    {
-        if let Some(earlier) = first.insert(&order.id, *no) {
+    for (no, id) in ids {
+        if let Some(earlier) = first.insert(id, no) {
             problems.list.push(Problem {
                 code: Code::IdTwice,
                 file: file.to_owned(),
-                line: Some(*no),
+                line: Some(no),
                 field: "order".to_owned(),
-                found: format!("{:?}", order.id),
+                found: format!("{id:?}"),
                 expected: format!("an id that no other order has (line {earlier} has it already)"),
                 what_to_do: Code::IdTwice.entry().action.to_owned(),
             });

@@ -18,3 +18,4 @@ mod rows;
 mod shift;
 mod stored;
 mod tracking;
+mod trials;
