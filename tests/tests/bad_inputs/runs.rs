@@ -3,16 +3,10 @@
 use crate::{Case, case};
 
 pub(crate) fn cases() -> Vec<Case> {
-    [
-        heads(),
-        frames(),
-        detections(),
-        poses(),
-        orchards(),
-    ]
-    .into_iter()
-    .flatten()
-    .collect()
+    [heads(), frames(), detections(), poses(), orchards()]
+        .into_iter()
+        .flatten()
+        .collect()
 }
 
 fn heads() -> Vec<Case> {
