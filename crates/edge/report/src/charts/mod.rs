@@ -1,7 +1,7 @@
 //! Charts of how good an output is, as SVG text.
 //!
 //! One file a chart. Each takes plain numbers and a line `about` them that stands under the title, and says in words
-//! when there is nothing to draw. All share a sheet ([`sheet`]: 640 pixels wide, one scale of type, two colours that
+//! when there is nothing to draw. All share a sheet (`sheet`: 640 pixels wide, one scale of type, two colours that
 //! stay apart for colour-blind eyes and in grey) and say everything a second time without colour: by shape, by a
 //! printed count, and in the description that a screen reader reads out. The same numbers give the same bytes.
 
