@@ -66,7 +66,7 @@ fn shipped_studies_have_the_combinations_that_they_name() {
         .unwrap();
     assert_eq!(
         (study.scenes.len(), study.settings.len(), study.runs()),
-        (6, 1, 30)
+        (6, 1, 60)
     );
     assert_eq!(study.varied, ["detector", "rig"]);
     assert_eq!(study.scenes[1].values, ["weak", "pair"]);
