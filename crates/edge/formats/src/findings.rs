@@ -93,7 +93,13 @@ impl Finding {
     }
 
     pub(crate) fn found(mut self, found: impl Into<String>) -> Self {
-        self.found = Some(found.into());
+        let found = found.into();
+        // nothing between quotes says more than nothing at all
+        self.found = Some(if found.is_empty() {
+            "\"\"".to_owned()
+        } else {
+            found
+        });
         self
     }
 

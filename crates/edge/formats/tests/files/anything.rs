@@ -83,6 +83,18 @@ proptest! {
 }
 
 #[test]
+fn a_field_without_a_name_is_told_as_one() {
+    let dir = tempfile::tempdir().unwrap();
+    copy_sound(dir.path());
+    let path = dir.path().join("run.json");
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text.replacen('{', "{\"\": 1,", 1)).unwrap();
+    let problems = read_run(dir.path()).unwrap_err();
+    assert_told(&problems);
+    assert_eq!(problems.list[0].found, "\"\"");
+}
+
+#[test]
 fn every_code_is_explained_once_and_in_full() {
     let mut ids: Vec<_> = all_codes().iter().map(|c| c.id()).collect();
     for id in &ids {
