@@ -130,11 +130,7 @@ impl BadFolder {
     }
 
     /// Packs a file and keeps the first `share` of what comes out.
-    #[allow(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        clippy::cast_precision_loss
-    )] // a share of a length
+    // a share of a length
     pub(crate) fn pack(&mut self, file: &str, suffix: &str, share: f64) {
         let bytes = self.files.remove(file).unwrap();
         let packed = match suffix {

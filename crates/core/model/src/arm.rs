@@ -132,7 +132,7 @@ impl Platform {
     #[must_use]
     pub fn at_stop(&self, stop: i64) -> Pose<Orchard, Rig> {
         let mut iso = self.orchard_from_rig.iso;
-        #[allow(clippy::cast_precision_loss)] // stops are few
+        // stops are few
         let along = stop as f64 * self.step_m;
         iso.translation.vector.x += along;
         Pose::from_isometry(iso)

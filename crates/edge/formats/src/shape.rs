@@ -254,7 +254,7 @@ impl<'s> Walk<'s, '_> {
         }
     }
 
-    #[allow(clippy::cast_precision_loss)] // bounds are small
+    // bounds are small
     fn number(
         &mut self,
         schema: &'s Value,

@@ -130,7 +130,7 @@ impl Eye {
         let up = toward.cross(&across);
         (0..OUTLINE_POINTS)
             .map(|k| {
-                #[allow(clippy::cast_precision_loss)] // a small count
+                // a small count
                 let turn = std::f64::consts::TAU * k as f64 / OUTLINE_POINTS as f64;
                 let p = middle + (across * turn.cos() + up * turn.sin()) * ring;
                 self.project(&p)

@@ -140,7 +140,6 @@ fn least_bound(policy: &Policy, tree: Option<&Tree>) -> Option<u64> {
             limb_cm2.filter(|&a| a > 0.0),
         ),
     ];
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     // a float to integer cast saturates
     bounds.into_iter().flatten().map(|b| b.floor() as u64).min()
 }

@@ -159,7 +159,6 @@ pub fn resamples(n: usize, count: usize) -> impl Iterator<Item = Vec<usize>> {
 /// A whole number from 0 to `n - 1`: the high half of a 64 x 64 bit product (D. Lemire, "Fast random integer
 /// generation in an interval", ACM TOMACS 29 (2019)); its bias of `n` / 2^64 is left as it is.
 fn below(rng: &mut ChaCha8Rng, n: usize) -> usize {
-    #[allow(clippy::cast_possible_truncation)] // less than n
-    let drawn = ((u128::from(rng.next_u64()) * n as u128) >> 64) as usize;
-    drawn
+    // less than n
+    ((u128::from(rng.next_u64()) * n as u128) >> 64) as usize
 }

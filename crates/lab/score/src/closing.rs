@@ -225,7 +225,7 @@ fn blade_meets(plan: &Plan<'_>, limb: &Thick) -> bool {
     if a.norm() > near_m {
         return false;
     }
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // positive and small
+    // positive and small
     let steps = (length_m / RING_STEP_M).ceil() as usize + 1;
     (0..=steps).any(|i| {
         let s = i as f64 / steps as f64;

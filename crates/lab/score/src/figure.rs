@@ -166,7 +166,7 @@ impl Spread {
 pub fn quantile(ascending: &[f64], q: f64) -> Option<f64> {
     let last = ascending.len().checked_sub(1)?;
     let at = q.clamp(0.0, 1.0) * last as f64;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // 0 <= at <= last
+    // 0 <= at <= last
     let below = at.floor() as usize;
     let low = *ascending.get(below)?;
     let high = *ascending.get((below + 1).min(last))?;
@@ -248,7 +248,7 @@ impl Reliability {
 }
 
 fn reliability_bin(statements: &[(f64, bool)], bin: usize) -> Option<ReliabilityBin> {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped to 0 .. BINS - 1
+    // clamped to 0 .. BINS - 1
     let bin_of = |p: f64| (p * BINS as f64).clamp(0.0, BINS as f64 - 1.0) as usize;
     let inside: Vec<(f64, bool)> = statements
         .iter()

@@ -134,7 +134,7 @@ fn straight(from: &Isometry3<f64>, to: &Isometry3<f64>) -> Vec<Isometry3<f64>> {
     let length_m = (to.translation.vector - from.translation.vector).norm();
     let turn_rad = from.rotation.angle_to(&to.rotation);
     // a turn moves the far end of the enclosure about as much as a decimetre times the angle
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // positive and small
+    // positive and small
     let steps = (length_m.max(0.1 * turn_rad) / STEP_M).ceil() as usize;
     let turn = (from.rotation.inverse() * to.rotation).scaled_axis();
     (0..=steps)

@@ -40,10 +40,10 @@ pub fn ln_normal(z: f64) -> f64 {
     }
     if z > TABLE_FROM {
         let place = (z - TABLE_FROM) * TABLE_DENSITY;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // positive and small
+        // positive and small
         let k = place as usize;
         if let Some([[a, da], [b, db]]) = TABLE.get(k..k + 2) {
-            #[allow(clippy::cast_precision_loss)] // small
+            // small
             let t = place - k as f64;
             let u = 1.0 - t;
             return u * u * ((1.0 + 2.0 * t) * a + t * da) + t * t * ((1.0 + 2.0 * u) * b - u * db);
@@ -110,7 +110,7 @@ pub(crate) fn ln_not(ln_p: f64) -> f64 {
 #[must_use]
 pub(crate) fn normal_points(pairs: usize) -> Vec<Vector3<f64>> {
     const ROOT: f64 = 1.220_744_084_605_759_5;
-    #[allow(clippy::cast_precision_loss)] // few points
+    // few points
     let quantile = |i: usize, power: i32| {
         let u = (0.5 + (i + 1) as f64 * ROOT.powi(-power)).fract();
         -SQRT_2 * erfc_inv(2.0 * u.clamp(1e-12, 1.0 - 1e-12))

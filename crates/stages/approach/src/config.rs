@@ -91,7 +91,7 @@ impl Config {
     ///
     /// # Errors
     /// The first field that does not.
-    #[allow(clippy::cast_precision_loss)] // counts are small
+    // counts are small
     pub fn checked(self) -> Result<Self, ConfigError> {
         let ranges = [
             ("direction_step_rad", self.direction_step_rad, 0.02, 0.5),

@@ -135,7 +135,7 @@ impl<'a> Field<'a> {
         let most = (tool.inner_radius_m - body.radius - DEPTH_M).max(0.0);
         let sd = (0.25 * body.sd_bound * body.sd_bound + self.problem.located.tool_var).sqrt();
         let z = tool.cut_offset_m - body.radius - DEPTH_M - DEPTH_SDS * sd;
-        #[allow(clippy::cast_precision_loss)] // few rings
+        // few rings
         let rings = self.config.position_rings as f64;
         let flat = rings_of(most, rings, |radius| {
             (5.0 * rings * radius / most.max(1e-9)).max(5.0)
@@ -305,7 +305,7 @@ impl<'a> Field<'a> {
                 ControlFlow::Break(()) => 0.0,
             }
         };
-        #[allow(clippy::cast_precision_loss)] // few points
+        // few points
         let mean = shifts.iter().map(chance).sum::<f64>() / shifts.len().max(1) as f64;
         mean * self.problem.body.existence
     }

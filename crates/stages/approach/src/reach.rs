@@ -173,7 +173,7 @@ impl CartesianReach {
             .min(self.outside(&at_zero, middle.ceil()));
         let fixed_m = self.outside_fixed(&at_zero);
         let holds = from <= to && fixed_m <= 1e-9;
-        #[allow(clippy::cast_possible_truncation)] // cut off above
+        // cut off above
         Stops {
             range: holds.then_some((from as i64, to as i64)),
             outside_m,

@@ -71,7 +71,7 @@ impl<'a> Lenses<'a> {
             .bodies
             .get(..surroundings.members)
             .unwrap_or_default();
-        #[allow(clippy::cast_precision_loss)] // few members
+        // few members
         let middle =
             members.iter().map(|b| b.centre).sum::<Vector3<f64>>() / members.len().max(1) as f64;
         let shows = |(camera_idx, pose): &(usize, Pose<Orchard, CameraFrame>)| {
@@ -198,7 +198,7 @@ impl Seen<'_> {
     }
 }
 
-#[allow(clippy::cast_possible_truncation)] // saturates far outside any orchard
+// saturates far outside any orchard
 fn cell(x: f64) -> i32 {
     x.round() as i32
 }

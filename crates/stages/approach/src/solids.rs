@@ -115,7 +115,7 @@ pub(crate) fn lookup_points(shape: &SolidShape) -> Vec<(Vector3<f64>, f64)> {
             let length = (b - a).norm();
             let parts = (length / LOOKUP_STEP_M).ceil().clamp(1.0, LOOKUP_POINTS);
             let reach = 0.5 * length / parts + ra_m.max(*rb_m);
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped above
+            // clamped above
             let count = parts as u32;
             (0..count)
                 .map(|k| (a + (b - a) * ((f64::from(k) + 0.5) / parts), reach))

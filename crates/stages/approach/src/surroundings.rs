@@ -126,7 +126,7 @@ impl<'a> Index<'a> {
             .filter_map(|&i| self.map.fruitlets.get(i))
             .map(|f| f.centre.xyz)
             .collect();
-        #[allow(clippy::cast_precision_loss)] // few members
+        // few members
         let middle = centres.iter().sum::<Vector3<f64>>() / centres.len().max(1) as f64;
         let spread = centres
             .iter()

@@ -146,19 +146,19 @@ impl<'a> Packing<'a> {
     fn set_prices(&mut self) {
         for &c in &self.best {
             let column = &self.columns[c];
-            #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+            // fruit of a cluster
             let share = column.saving / column.members.len() as f64;
             for &i in &column.members {
                 self.price[i] = share;
             }
         }
         for step in 0..PRICE_STEPS {
-            #[allow(clippy::cast_precision_loss)] // sixty at most
+            // sixty at most
             let rate = 0.5 / (1.0 + step as f64 / 8.0);
             for column in self.columns {
                 let short = column.saving - self.sum(column);
                 if short > 0.0 {
-                    #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+                    // fruit of a cluster
                     let raise = rate * short / column.members.len() as f64;
                     column.members.iter().for_each(|&i| self.price[i] += raise);
                 }
@@ -168,7 +168,7 @@ impl<'a> Packing<'a> {
         for column in self.columns {
             let short = column.saving - self.sum(column);
             if short > 0.0 {
-                #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+                // fruit of a cluster
                 let raise = short / column.members.len() as f64;
                 column.members.iter().for_each(|&i| self.price[i] += raise);
             }

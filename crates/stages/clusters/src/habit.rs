@@ -33,7 +33,7 @@ impl Habit {
     pub(crate) fn prior(config: &Config, limb_m: f64) -> Habit {
         let mut sizes = [0.02; MOST_COUNTED];
         let usual = config.usual_fruit_at_most.clamp(1, MOST_COUNTED);
-        #[allow(clippy::cast_precision_loss)] // eight at most
+        // eight at most
         sizes[..usual].fill((1.0 - 0.02 * (MOST_COUNTED - usual) as f64) / usual as f64);
         Habit {
             length_m: [config.stem_length_m, config.stem_length_deviation_m],
@@ -50,7 +50,7 @@ impl Habit {
 
     /// Mean number of fruit of a cluster.
     pub(crate) fn usual_number(&self) -> f64 {
-        #[allow(clippy::cast_precision_loss)] // small counts
+        // small counts
         let mean: f64 = self
             .sizes
             .iter()
@@ -65,9 +65,9 @@ impl Habit {
     pub(crate) fn number_cost(&self, n: usize, config: &Config) -> f64 {
         let mean = self.usual_number();
         let counted = n.clamp(1, MOST_COUNTED);
-        #[allow(clippy::cast_precision_loss)] // small counts
+        // small counts
         let names: f64 = (1..=counted).map(|k| (k as f64 / mean).ln()).sum();
-        #[allow(clippy::cast_precision_loss)] // small counts
+        // small counts
         let beyond = n.saturating_sub(config.usual_fruit_at_most.max(1)) as f64;
         -self.sizes[counted - 1].max(1e-6).ln() - names + CROWDING * beyond
     }

@@ -86,7 +86,7 @@ impl Candidates {
     pub(crate) fn odds(&self, habit: &KingHabit, usual_number: f64) -> Vec<f64> {
         let n = self.sizes.len();
         let scores: Vec<f64> = (0..n).map(|k| self.score(k, habit).exp()).collect();
-        #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+        // fruit of a cluster
         let count = n.max(1) as f64;
         // a fruit that is left alone may be any of its former cluster
         let (one, none) = if n == 1 {
@@ -185,7 +185,7 @@ impl Moments {
             self.excess += p * excess(logs, k);
             self.squares += p * squares(logs, Some((k, mean)));
         }
-        #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+        // fruit of a cluster
         let freedom = (logs.len() - 1) as f64;
         self.freedom += freedom;
     }
@@ -202,7 +202,7 @@ impl Moments {
 
 /// The `k`-th over the mean of the others.
 fn excess(logs: &[f64], k: usize) -> f64 {
-    #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+    // fruit of a cluster
     let others = (logs.iter().sum::<f64>() - logs[k]) / (logs.len() - 1).max(1) as f64;
     logs[k] - others
 }
@@ -213,7 +213,7 @@ fn squares(logs: &[f64], king: Option<(usize, f64)>) -> f64 {
         Some((k, mean)) if k == i => x - mean,
         _ => *x,
     };
-    #[allow(clippy::cast_precision_loss)] // fruit of a cluster
+    // fruit of a cluster
     let mean = logs.iter().enumerate().map(level).sum::<f64>() / logs.len() as f64;
     logs.iter()
         .enumerate()

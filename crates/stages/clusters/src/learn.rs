@@ -106,7 +106,7 @@ impl Seen {
         for along in self.along.values() {
             let low = along.iter().copied().fold(f64::INFINITY, f64::min);
             let high = along.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-            #[allow(clippy::cast_precision_loss)] // spurs of a limb
+            // spurs of a limb
             let count = along.len() as f64;
             gaps += count - 1.0;
             extent += high - low;
@@ -116,7 +116,7 @@ impl Seen {
 }
 
 fn blend(prior: f64, seen: f64, count: usize) -> f64 {
-    #[allow(clippy::cast_precision_loss)] // counts of fruit
+    // counts of fruit
     let n = count as f64;
     (PRIOR_COUNT * prior + n * seen) / (PRIOR_COUNT + n)
 }
@@ -149,7 +149,7 @@ fn concentration(prior: f64, cosines: &[f64]) -> f64 {
     if cosines.is_empty() {
         return prior;
     }
-    #[allow(clippy::cast_precision_loss)] // counts of fruit
+    // counts of fruit
     let mean = (cosines.iter().sum::<f64>() / cosines.len() as f64).clamp(0.0, 0.95);
     blend(prior, concentration_of(mean), cosines.len())
 }

@@ -82,7 +82,7 @@ impl SeenStem {
         let covariance = covariance + Matrix3::identity() * config.stem_end_deviation_m.powi(2);
         let precision = covariance.try_inverse()? + Matrix3::identity() * NO_KNOWLEDGE;
         let two_pi = 2.0 * std::f64::consts::PI;
-        #[allow(clippy::cast_precision_loss)] // counts of images
+        // counts of images
         let wrong_share = WRONG_STEMS[1] + (WRONG_STEMS[0] - WRONG_STEMS[1]) / views.max(1) as f64;
         let shares = [config.hidden_share, config.covered_hidden_share].map(|hidden| {
             let hidden = hidden.clamp(1e-3, 0.99);

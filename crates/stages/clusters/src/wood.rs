@@ -91,7 +91,7 @@ impl Wood {
 
     fn sample(&mut self, segment: Segment, samples: &mut Vec<[f64; 3]>) {
         let span = segment.b - segment.a;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a few hundred at most
+        // a few hundred at most
         let n = (span.norm() / STEP_M).ceil().clamp(1.0, 10_000.0) as u32;
         for k in 0..=n {
             samples.push((segment.a + span * (f64::from(k) / f64::from(n))).into());

@@ -109,7 +109,7 @@ fn own_stop(parts: &Parts<'_>, look: &Look) -> Option<i64> {
         .xyz
         .x;
     let steps = (look.orchard_from_camera.origin().xyz.x - at_zero) / platform.step_m;
-    #[allow(clippy::cast_possible_truncation)] // a float cast saturates
+    // a float cast saturates
     let stop = steps.round() as i64;
     Some(stop)
 }
@@ -126,7 +126,7 @@ fn stats(parts: &Parts<'_>, orders: &[Order]) -> SequenceStats {
             .collect();
         places.windows(2).map(|w| (w[1] - w[0]).norm()).sum()
     };
-    #[allow(clippy::cast_precision_loss)] // stays are few
+    // stays are few
     let settle_s = parts.setup.platform.map_or(0.0, |p| p.settle_s) * stays as f64;
     SequenceStats {
         stops: stops.len(),

@@ -23,9 +23,8 @@ pub(crate) fn in_order(
         let (Some(a), Some(b)) = (tasks.get(here[a]), tasks.get(here[b])) else {
             return 0;
         };
-        #[allow(clippy::cast_possible_truncation)] // a float cast saturates
-        let ns = (travel_s(a.standoff, b, setup, config) * PER_SECOND).round() as i64;
-        ns
+        // a float cast saturates
+        (travel_s(a.standoff, b, setup, config) * PER_SECOND).round() as i64
     });
     let place = |task: usize| here.iter().position(|&t| t == task);
     let before: Vec<Option<usize>> = here

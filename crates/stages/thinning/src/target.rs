@@ -85,10 +85,8 @@ fn why_none(target: &Target) -> String {
 
 /// `product` rounded down; one that misses the next whole number by no more than `slack` counts as it.
 fn whole(product: f64, slack: f64) -> u64 {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
     // a float cast saturates, and NaN becomes 0
-    let fruit = (product + slack).floor().max(0.0) as u64;
-    fruit
+    (product + slack).floor().max(0.0) as u64
 }
 
 /// How many fruit to leave by decision so that the load expected in the end meets `target`.
@@ -105,7 +103,7 @@ pub fn to_leave(target: u64, found: usize, unseen: f64, losses: &Losses, config:
     if stays <= 0.0 || works <= 0.0 {
         return target;
     }
-    #[allow(clippy::cast_precision_loss)] // counts of fruit are far below 2^52
+    // counts of fruit are far below 2^52
     let (target, found) = (target as f64, found as f64);
     let unseen = if losses.count_unseen { unseen } else { 0.0 };
     whole(

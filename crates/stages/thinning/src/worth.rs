@@ -33,7 +33,7 @@ impl Worths {
         for tree in trees {
             // by id, so that the sum does not depend on the order of the input
             let sum_m: f64 = tree.fruit.iter().map(|&i| fruitlets[i].diameter_m).sum();
-            #[allow(clippy::cast_precision_loss)] // counts of fruit are far below 2^52
+            // counts of fruit are far below 2^52
             let mean_m = sum_m / tree.fruit.len().max(1) as f64;
             for &i in &tree.fruit {
                 mean_diameter_m[i] = mean_m;
@@ -77,8 +77,7 @@ impl Worths {
         let steps = (self.whole(fruitlet, success) / self.step)
             .round()
             .clamp(-most, most);
-        #[allow(clippy::cast_possible_truncation)] // clamped; NaN becomes 0
-        let steps = steps as i64;
-        steps
+        // clamped; NaN becomes 0
+        steps as i64
     }
 }

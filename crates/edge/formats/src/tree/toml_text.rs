@@ -131,7 +131,7 @@ impl<'a> Builder<'a, '_> {
         nodes
     }
 
-    #[allow(clippy::cast_precision_loss)] // only compared with bounds
+    // only compared with bounds
     fn whole(&mut self, digits: &str, radix: u32) -> Value<'a> {
         let whole = i128::from_str_radix(digits, radix).ok();
         Value::Number {

@@ -8,11 +8,7 @@ use std::path::Path;
 
 /// Puts `bytes` in place of a part of the text, both given as shares of its length.
 fn spoil(text: &[u8], from: f64, length: f64, bytes: &[u8]) -> Vec<u8> {
-    #[allow(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        clippy::cast_precision_loss
-    )] // a share of a length
+    // a share of a length
     let at = |share: f64| (share * text.len() as f64) as usize;
     let start = at(from).min(text.len());
     let end = (start + at(length * 0.05)).min(text.len());

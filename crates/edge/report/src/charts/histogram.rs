@@ -31,7 +31,6 @@ impl Histogram {
         };
         for value in values.iter().filter(|v| v.is_finite()) {
             let at = ((value - from) / step).floor();
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
             // not negative, and saturating
             match out.counts.get_mut(at.max(0.0) as usize) {
                 _ if at < 0.0 => out.below += 1,

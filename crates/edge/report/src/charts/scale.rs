@@ -28,7 +28,7 @@ impl Scale {
         let slack = 1e-9 * step;
         let first = ((self.from - slack) / step).ceil();
         let count = ((self.to + slack) / step).floor() - first;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // few, and not negative
+        // few, and not negative
         let values = (0..=count.max(0.0) as usize).map(|k| (first + k as f64) * step);
         Ticks {
             values: values.collect(),
@@ -67,9 +67,8 @@ pub(crate) fn round_up(value: f64) -> f64 {
 }
 
 fn decimals_of(step: f64) -> usize {
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
-    let decimals = (-(step.log10() + 1e-9).floor()).clamp(0.0, 9.0) as usize;
-    decimals
+    // clamped
+    (-(step.log10() + 1e-9).floor()).clamp(0.0, 9.0) as usize
 }
 
 /// A number with a real minus and no minus zero.

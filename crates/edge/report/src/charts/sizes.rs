@@ -36,7 +36,7 @@ pub fn sizes(about: &str, data: &Sizes) -> String {
     };
     let step = round_step((most - least) / (BINS - 2.0)).max(LEAST_STEP_MM);
     let from = (least / step).floor() * step;
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // about `BINS`
+    // about `BINS`
     let bins = ((most - from) / step).floor().clamp(0.0, BINS) as usize + 1;
     let truth = Histogram::of(&data.true_mm, from, step, bins);
     let map = Histogram::of(&data.map_mm, from, step, bins);

@@ -71,7 +71,6 @@ pub(crate) fn by_radius(boxes: &[BoxResidual]) -> Vec<RadiusBin> {
     let width = round_width(furthest / RADIUS_BINS);
     let mut rings: Vec<Vec<f64>> = Vec::new();
     for found in boxes {
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         // at most twice `RADIUS_BINS`
         let ring = (found.image_radius_px / width) as usize;
         if rings.len() <= ring {

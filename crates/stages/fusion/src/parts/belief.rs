@@ -113,7 +113,7 @@ fn with_far_mass(
     determinant: f64,
     local: f64,
 ) -> f64 {
-    #[allow(clippy::cast_precision_loss)] // a few hundred
+    // a few hundred
     let cell = 4.0 * std::f64::consts::PI / sphere.points.len() as f64;
     let main = 2.0 * std::f64::consts::PI * determinant.max(0.0).sqrt();
     let near = (3.0 * local.sqrt()).max(0.4);

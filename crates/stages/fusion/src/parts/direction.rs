@@ -190,7 +190,7 @@ fn bounded(loss: f64) -> (f64, f64) {
 /// `n` directions spread evenly over the sphere: Fibonacci's spiral.
 pub(super) fn sphere_points(n: usize) -> Vec<Vector3<f64>> {
     let golden = std::f64::consts::PI * (3.0 - 5f64.sqrt());
-    #[allow(clippy::cast_precision_loss)] // a few hundred
+    // a few hundred
     let at = |i: usize| {
         let z = 1.0 - (2.0 * i as f64 + 1.0) / n as f64;
         let across = (1.0 - z * z).sqrt();

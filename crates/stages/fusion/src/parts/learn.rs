@@ -37,7 +37,7 @@ pub(super) fn image_axes(
     for (e, axis) in evidence.iter().zip(axes) {
         if let (Some(axis), true) = (axis, e.len() >= ENOUGH_AXES) {
             // two of the observations went into the axis itself
-            #[allow(clippy::cast_precision_loss)] // counts of images
+            // counts of images
             let freed = (e.len() as f64 / (e.len() - 2) as f64).sqrt();
             angles.extend(e.image_angles(axis).map(|a| a.abs() * freed));
         }
@@ -107,7 +107,7 @@ pub(super) fn lengths(
 }
 
 fn blend(prior: f64, seen: f64, count: usize) -> f64 {
-    #[allow(clippy::cast_precision_loss)] // counts of boxes
+    // counts of boxes
     let n = count as f64;
     (PRIOR_COUNT * prior + n * seen) / (PRIOR_COUNT + n)
 }

@@ -176,7 +176,7 @@ impl EdgeModel {
             .chain(&seen.high_cut)
             .filter(|c| **c)
             .count();
-        #[allow(clippy::cast_precision_loss)] // four at most
+        // four at most
         let worth = self.worth * (1.0 - 0.25 * blind as f64);
         worth - self.state(&a).1 - self.state(&b).1
     }
