@@ -134,7 +134,7 @@ pub(crate) fn box_log_density(
     extra: impl Fn(&Vector3<f64>) -> f64,
 ) -> (f64, usize) {
     let px = radius_px(b, c_in_camera.norm(), radius_m);
-    let mut sum = 0.0;
+    let mut product = 1.0;
     let mut used = 0;
     for (k, e) in residuals(b, c_in_camera, radius_m, model)
         .iter()
@@ -144,11 +144,11 @@ pub(crate) fn box_log_density(
             let variance = e.sigma_m * e.sigma_m;
             let s = (variance + extra(&b.normals[k])).sqrt();
             // density per pixel: a wide prediction is thin
-            sum += model.log_density(e.metres / s, px).0 - (s / e.m_per_px).ln();
+            product *= model.density(e.metres / s, px).0 * e.m_per_px / s;
             used += 1;
         }
     }
-    (sum, used)
+    (product.ln(), used)
 }
 
 /// Result of a fit.
@@ -244,7 +244,7 @@ fn add_box(
             let c = x.fixed_rows::<3>(0);
             let e = n.dot(&c) - offset - x[3];
             let px = radius_px(b, distance, x[3].max(1e-3));
-            let core = model.log_density(e / sigma, px).1;
+            let core = model.density(e / sigma, px).1;
             // the first weighted step must not throw good edges out from a poor start
             w *= if step <= 1 {
                 core.max(0.1)
@@ -288,7 +288,7 @@ pub(crate) fn full_covariance(
             .enumerate()
         {
             if b.usable[k] {
-                let core = model.log_density(e.metres / e.sigma_m, px).1;
+                let core = model.density(e.metres / e.sigma_m, px).1;
                 let w = core * e.m_per_px / (e.sigma_m * e.sigma_m);
                 sums[at].1[k] += (placed[b.frame].r * b.normals[k]).push(-1.0) * w;
             }

@@ -78,7 +78,7 @@ fn best_hypothesis(
         if frame == obs.boxes[seed].frame {
             continue;
         }
-        let Some(seen) = visible(obs, stand, &first, frame) else {
+        let Some(seen) = visible(obs, stand, &first, frame, 0.0) else {
             continue;
         };
         let mut partners = Vec::new();
@@ -168,7 +168,7 @@ fn gather(
     let mut boxes = Vec::new();
     let (mut score, mut gains, mut missed) = (-BODY_COST, 0.0, 0_usize);
     for frame in (low..=high).flat_map(|n| stand.nodes[n].frames.iter().copied()) {
-        let Some(seen) = visible(obs, stand, l, frame) else {
+        let Some(seen) = visible(obs, stand, l, frame, 0.0) else {
             continue;
         };
         let camera = stand.camera_of[frame];

@@ -6,6 +6,8 @@
 
 /// Floor of gross errors and the width it is spread over, standard deviations.
 const GROSS: (f64, f64) = (0.01, 60.0);
+/// Standard deviations beyond which the core is nothing beside the floor.
+const CORE_ENDS: f64 = 9.0;
 const INV_SQRT_2PI: f64 = 0.398_942_280_401_432_7;
 
 /// The error model of box edges.
@@ -31,9 +33,13 @@ impl EdgeModel {
         (edge * edge + self.motion_m * self.motion_m).sqrt()
     }
 
-    /// Log density of a residual and the share of it that the core explains.
-    pub(crate) fn log_density(&self, z: f64, radius_px: f64) -> (f64, f64) {
-        let core = (1.0 - self.occluded - GROSS.0) * INV_SQRT_2PI * (-0.5 * z * z).exp();
+    /// Density of a residual, and the share of it that the core explains.
+    pub(crate) fn density(&self, z: f64, radius_px: f64) -> (f64, f64) {
+        let core = if z.abs() < CORE_ENDS {
+            (1.0 - self.occluded - GROSS.0) * INV_SQRT_2PI * (-0.5 * z * z).exp()
+        } else {
+            0.0
+        };
         let tail = if z < 0.0 {
             let s = self.depth(radius_px);
             self.occluded * (z / s).exp() / s
@@ -41,6 +47,6 @@ impl EdgeModel {
             0.0
         };
         let all = core + tail + GROSS.0 / GROSS.1;
-        (all.ln(), core / all)
+        (all, core / all)
     }
 }

@@ -40,6 +40,57 @@ pub(crate) struct Observations {
     /// `boxes[starts[f]..starts[f + 1]]` are those of frame f.
     pub(crate) starts: Vec<usize>,
     pub(crate) lenses: Vec<Lens>,
+    /// What of the plane z = 1 each camera's image covers.
+    pub(crate) covers: Vec<Cover>,
+}
+
+/// A rectangle on the plane z = 1 that holds an image.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Cover {
+    low: Vector2<f64>,
+    high: Vector2<f64>,
+}
+
+/// Share of an image's longer side that a cover reaches to each side of the axis at most, and where the lens cannot
+/// tell.
+const WIDEST: f64 = 0.75;
+/// Points along each side of an image's border that its cover is taken from.
+const BORDER_STEPS: usize = 8;
+
+impl Cover {
+    fn new(lens: &Lens) -> Self {
+        let (w, h) = (lens.width_px(), lens.height_px());
+        let most = Vector2::repeat(WIDEST * w.max(h) / lens.mean_focal_px());
+        let mut cover = Self {
+            low: most,
+            high: -most,
+        };
+        for k in 0..=BORDER_STEPS {
+            let t = k as f64 / BORDER_STEPS as f64;
+            for px in [(t * w, 0.0), (t * w, h), (0.0, t * h), (w, t * h)] {
+                let Ok(at) = lens.undistort(&Vector2::new(px.0, px.1)) else {
+                    return Self {
+                        low: -most,
+                        high: most,
+                    };
+                };
+                cover.low = cover.low.inf(&at);
+                cover.high = cover.high.sup(&at);
+            }
+        }
+        Self {
+            low: cover.low.sup(&-most),
+            high: cover.high.inf(&most),
+        }
+    }
+
+    /// Whether anything within `reach` of a point lies in the image.
+    pub(crate) fn holds(&self, at: Vector2<f64>, reach: f64) -> bool {
+        at.x > self.low.x - reach
+            && at.x < self.high.x + reach
+            && at.y > self.low.y - reach
+            && at.y < self.high.y + reach
+    }
 }
 
 impl Observations {
@@ -66,6 +117,7 @@ impl Observations {
         Self {
             boxes,
             starts,
+            covers: lenses.iter().map(Cover::new).collect(),
             lenses,
         }
     }

@@ -379,7 +379,7 @@ fn box_rows(
         if !b.usable[k] {
             continue;
         }
-        let core = model.log_density(res.metres / res.sigma_m, px).1;
+        let core = model.density(res.metres / res.sigma_m, px).1;
         let w = core.sqrt() / res.sigma_m;
         let row = scale_free(&b.normals[k], &c, res.metres) * w;
         let by_node = pose_row(&row, rig_r, &c_in_rig);

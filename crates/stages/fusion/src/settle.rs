@@ -8,8 +8,13 @@ use crate::nodes::Stand;
 use crate::observe::{BoxObs, Observations};
 use crate::predict::Seen;
 use crate::sway::{SWAY_TURNS, Sway};
-use nalgebra::{Matrix4, Vector3, Vector4};
+use nalgebra::{Matrix4, Vector2, Vector3, Vector4};
 use rayon::prelude::*;
+
+/// Deviations of its centre within which a body may be.
+const VISIBLE_SIGMAS: f64 = 3.0;
+/// Deviations of the motion by which a body may be displaced.
+const SWAY_SIGMAS: f64 = 6.0;
 
 /// Likelihood terms shared by association, discovery and existence.
 #[derive(Debug, Clone, Copy)]
@@ -75,21 +80,27 @@ pub(crate) fn own_rate(seen: usize, missed: usize, overall: f64) -> f64 {
         .clamp(0.05, 0.98)
 }
 
-/// Which images a body could be seen in: its middle inside the image by one radius.
+/// Where a body is in an image that may show it: no further outside than it may be off, which is some deviations of
+/// its centre and `slack_m` besides.
 pub(crate) fn visible(
     obs: &Observations,
     stand: &Stand,
     l: &Landmark,
     frame: usize,
+    slack_m: f64,
 ) -> Option<Seen> {
     stand.node_of[frame]?;
-    let quick = stand.placed[frame].into_camera(&l.centre());
-    let lens = &obs.lenses[stand.camera_of[frame]];
-    let reach = 0.75 * lens.width_px().max(lens.height_px()) / lens.mean_focal_px();
-    if quick.z < 0.05 || quick.x.abs() > quick.z * reach || quick.y.abs() > quick.z * reach {
+    let c = stand.placed[frame].into_camera(&l.centre());
+    if c.z < 0.05 {
         return None;
     }
-    Seen::new(l, &stand.placed[frame])
+    let at = Vector2::new(c.x / c.z, c.y / c.z);
+    let spread_m = l.cov.fixed_view::<3, 3>(0, 0).trace().max(0.0).sqrt();
+    let reach_m = (VISIBLE_SIGMAS * spread_m + slack_m) * (1.0 + at.norm_squared()).sqrt();
+    let reach = (reach_m + l.radius()) / c.z;
+    obs.covers[stand.camera_of[frame]]
+        .holds(at, reach)
+        .then(|| Seen::new(l, &stand.placed[frame]))?
 }
 
 /// What one image came to: (body, box) pairs, and the bodies that it should have shown and did not.
@@ -144,11 +155,12 @@ fn settle_image(
     ev: &Evidence,
     frame: usize,
 ) -> Settled {
+    let slack_m = SWAY_SIGMAS * ev.model.motion_m;
     let in_view: Vec<InView> = landmarks
         .iter()
         .enumerate()
         .filter_map(|(l, landmark)| {
-            let mapped = visible(obs, stand, landmark, frame)?;
+            let mapped = visible(obs, stand, landmark, frame, slack_m)?;
             let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
             Some(InView {
                 landmark: l,
@@ -175,7 +187,11 @@ fn settle_image(
                 seen[k] = mapped[k].moved(&d.by);
                 models[k].motion_m = d.left_m2.sqrt();
             }
-            matched = image.assign(&in_view, &seen, &models);
+            let before = std::mem::replace(&mut matched, image.assign(&in_view, &seen, &models));
+            // the same matches displace alike
+            if matched == before {
+                break;
+            }
         }
     }
     image.settled(&in_view, &seen, &matched)
@@ -261,7 +277,7 @@ fn hidden(
     body: usize,
 ) -> bool {
     let s = &seen[body];
-    let reach = nalgebra::Vector2::repeat(2.0 * s.radius_m / s.c.z);
+    let reach = Vector2::repeat(2.0 * s.radius_m / s.c.z);
     let mut covered = false;
     grid.near(s.at, reach, |i| {
         if let Some(o) = owner[i - first]
@@ -315,7 +331,7 @@ pub(crate) fn duplicates(
     for (k, l) in landmarks.iter().enumerate() {
         for &i in &l.boxes {
             let frame = obs.boxes[i].frame;
-            let Some(seen) = visible(obs, stand, l, frame) else {
+            let Some(seen) = visible(obs, stand, l, frame, 0.0) else {
                 continue;
             };
             grids[frame].near(seen.at, seen.window(3.0, 0.0), |j| {

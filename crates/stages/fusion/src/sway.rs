@@ -11,7 +11,7 @@ use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::predict::{Innovation, Seen};
 use crate::register::OCCLUSION_SHIFT;
-use nalgebra::{DMatrix, DVector, Vector2, Vector3};
+use nalgebra::{SMatrix, SVector, Vector2, Vector3};
 
 /// Length over which bodies move alike: fruit of one spur hang within about this of each other.
 const REACH_M: f64 = 0.04;
@@ -68,9 +68,11 @@ impl Sway {
             }
         }
         let (mut products, mut kernels, mut pairs) = (0.0, 0.0, 0);
-        for here in &of_frame {
+        for here in &mut of_frame {
+            here.sort_by(|a, b| a.c.x.total_cmp(&b.c.x));
             for (k, a) in here.iter().enumerate() {
-                for b in &here[k + 1..] {
+                let within = |b: &&Residual| b.c.x - a.c.x <= FAR * REACH_M;
+                for b in here[k + 1..].iter().take_while(within) {
                     let kernel = kernel((a.c - b.c).norm());
                     if kernel > 0.0 {
                         pairs += 1;
@@ -109,9 +111,18 @@ impl Sway {
             .zip(matched)
             .map(|(s, m)| m.map(|i| residual(obs, i, s, &own)))
             .collect();
-        (0..seen.len())
-            .map(|k| displaced(seen, &residuals, k, common_m2, own.motion_m * own.motion_m))
-            .collect()
+        let field = Field {
+            residuals: &residuals,
+            common_m2,
+            own_m2: own.motion_m * own.motion_m,
+        };
+        let order = across(seen);
+        let mut out = vec![field.nothing(); seen.len()];
+        for (place, &k) in order.iter().enumerate() {
+            let near = field.nearest(seen, &order, place);
+            out[k] = field.displaced(seen[k].c, &near);
+        }
+        out
     }
 
     /// Tells every box how far the common motion takes its body off the planes of its edges.
@@ -176,49 +187,92 @@ fn residual(obs: &Observations, box_idx: usize, seen: &Seen, model: &EdgeModel) 
     }
 }
 
-fn displaced(
-    seen: &[Seen],
-    residuals: &[Option<Residual>],
-    body: usize,
+/// Bodies from left to right, so that neighbours are neighbours in the list too.
+fn across(seen: &[Seen]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..seen.len()).collect();
+    order.sort_unstable_by(|&a, &b| seen[a].c.x.total_cmp(&seen[b].c.x).then(a.cmp(&b)));
+    order
+}
+
+/// The nearest neighbours with a residual: distance and position, nearest first.
+type Nearest = Vec<(f64, usize)>;
+
+/// The residuals of an image, and how much of the motion is common.
+struct Field<'a> {
+    residuals: &'a [Option<Residual>],
     common_m2: f64,
     own_m2: f64,
-) -> Displaced {
-    let c = seen[body].c;
-    let mut near: Vec<(f64, usize)> = residuals
-        .iter()
-        .enumerate()
-        .filter(|(k, _)| *k != body)
-        .filter_map(|(k, r)| Some(((r.as_ref()?.c - c).norm(), k)))
-        .filter(|(d, _)| *d < FAR * REACH_M)
-        .collect();
-    near.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    near.truncate(MOST_NEIGHBOURS);
-    let known: Vec<&Residual> = near
-        .iter()
-        .filter_map(|(_, k)| residuals[*k].as_ref())
-        .collect();
-    let n = known.len();
-    let nothing = Displaced {
-        by: Vector3::zeros(),
-        left_m2: own_m2 + common_m2,
-    };
-    let between = DMatrix::from_fn(n, n, |i, j| {
-        let own = if i == j { known[i].noise_m2 } else { 0.0 };
-        common_m2 * kernel((known[i].c - known[j].c).norm()) + own
-    });
-    let to = DVector::from_fn(n, |i, _| common_m2 * kernel(near[i].0));
-    let Some(chol) = between.cholesky() else {
-        return nothing;
-    };
-    let weights = chol.solve(&to);
-    let by = known
-        .iter()
-        .zip(weights.iter())
-        .fold(Vector2::zeros(), |sum, (r, w)| sum + r.y * *w);
-    Displaced {
-        by: Vector3::new(by.x, by.y, 0.0),
-        left_m2: own_m2 + (common_m2 - to.dot(&weights)).max(0.0),
+}
+
+impl Field<'_> {
+    fn nothing(&self) -> Displaced {
+        Displaced {
+            by: Vector3::zeros(),
+            left_m2: self.own_m2 + self.common_m2,
+        }
     }
+
+    /// The neighbours of the body at `place` of `order`, from there to both sides as far as any may be.
+    fn nearest(&self, seen: &[Seen], order: &[usize], place: usize) -> Nearest {
+        let c = seen[order[place]].c;
+        let mut near = Nearest::with_capacity(MOST_NEIGHBOURS + 1);
+        let mut look = |k: usize| {
+            if c.x - seen[k].c.x > FAR * REACH_M || seen[k].c.x - c.x > FAR * REACH_M {
+                return false;
+            }
+            if let Some(r) = &self.residuals[k] {
+                keep_nearest(&mut near, ((r.c - c).norm(), k));
+            }
+            true
+        };
+        let _ = order[..place].iter().rev().all(|&k| look(k));
+        let _ = order[place + 1..].iter().all(|&k| look(k));
+        near
+    }
+
+    fn displaced(&self, c: Vector3<f64>, near: &Nearest) -> Displaced {
+        type Known = SVector<f64, MOST_NEIGHBOURS>;
+        let known: Vec<&Residual> = near
+            .iter()
+            .filter_map(|(_, k)| self.residuals[*k].as_ref())
+            .collect();
+        debug_assert!(known.iter().all(|r| (r.c - c).norm() < FAR * REACH_M));
+        // rows beyond those known say nothing
+        let mut between = SMatrix::<f64, MOST_NEIGHBOURS, MOST_NEIGHBOURS>::identity();
+        let mut to = Known::zeros();
+        for (i, a) in known.iter().enumerate() {
+            to[i] = self.common_m2 * kernel(near[i].0);
+            between[(i, i)] = self.common_m2 + a.noise_m2;
+            for (j, b) in known[..i].iter().enumerate() {
+                between[(i, j)] = self.common_m2 * kernel((a.c - b.c).norm());
+            }
+        }
+        // the factor is taken from the lower triangle
+        let Some(chol) = between.cholesky() else {
+            return self.nothing();
+        };
+        let weights = chol.solve(&to);
+        let by = known
+            .iter()
+            .zip(weights.iter())
+            .fold(Vector2::zeros(), |sum, (r, w)| sum + r.y * *w);
+        Displaced {
+            by: Vector3::new(by.x, by.y, 0.0),
+            left_m2: self.own_m2 + (self.common_m2 - to.dot(&weights)).max(0.0),
+        }
+    }
+}
+
+/// Puts a neighbour where it belongs among the nearest, ties by position.
+fn keep_nearest(near: &mut Nearest, one: (f64, usize)) {
+    let before = |a: &(f64, usize)| a.0.total_cmp(&one.0).then(a.1.cmp(&one.1)).is_lt();
+    if one.0 >= FAR * REACH_M || (near.len() == MOST_NEIGHBOURS && near.last().is_some_and(before))
+    {
+        return;
+    }
+    let at = near.partition_point(before);
+    near.insert(at, one);
+    near.truncate(MOST_NEIGHBOURS);
 }
 
 #[cfg(test)]
@@ -250,7 +304,14 @@ mod tests {
 
     fn displaced_at(x_m: &[f64], residuals: &[Option<Residual>], body_idx: usize) -> Displaced {
         let seen: Vec<Seen> = x_m.iter().map(|&x| body(x)).collect();
-        displaced(&seen, residuals, body_idx, COMMON_M2, OWN_M2)
+        let field = Field {
+            residuals,
+            common_m2: COMMON_M2,
+            own_m2: OWN_M2,
+        };
+        let order = across(&seen);
+        let place = order.iter().position(|&k| k == body_idx).unwrap();
+        field.displaced(seen[body_idx].c, &field.nearest(&seen, &order, place))
     }
 
     #[test]
