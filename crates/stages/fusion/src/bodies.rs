@@ -134,6 +134,7 @@ pub(crate) fn box_log_density(
     extra: impl Fn(&Vector3<f64>) -> f64,
 ) -> (f64, usize) {
     let px = radius_px(b, c_in_camera.norm(), radius_m);
+    let law = model.at(px);
     let mut product = 1.0;
     let mut used = 0;
     for (k, e) in residuals(b, c_in_camera, radius_m, model)
@@ -142,9 +143,9 @@ pub(crate) fn box_log_density(
     {
         if b.usable[k] {
             let variance = e.sigma_m * e.sigma_m;
-            let s = (variance + extra(&b.normals[k])).sqrt();
+            let per_s = 1.0 / (variance + extra(&b.normals[k])).sqrt();
             // density per pixel: a wide prediction is thin
-            product *= model.density(e.metres / s, px).0 * e.m_per_px / s;
+            product *= law.density(e.metres * per_s) * e.m_per_px * per_s;
             used += 1;
         }
     }
@@ -171,9 +172,118 @@ pub(crate) fn fit(
     start: Option<Vector4<f64>>,
 ) -> Option<Fit> {
     let mut x = start;
-    let iterations = if list.len() < 2 { 2 } else { 4 };
     let mut last = None;
-    for step in 0..iterations {
+    // of an edge's full weight, step by step: the first weighted ones must not throw good edges out from a poor start
+    let least_shares: &[f64] = match (list.len(), start) {
+        (..2, _) => &[0.1; 2],
+        (_, None) => &[0.1, 0.1, 1e-3, 1e-3],
+        (_, Some(_)) => &[0.1, 1e-3, 1e-3, 1e-3],
+    };
+    for (step, &least_share) in least_shares.iter().enumerate() {
+        let mut sums = Sums::of_beliefs(prior, depth);
+        for &i in list {
+            let (b, p) = (&boxes[i], &placed[boxes[i].frame]);
+            match &x {
+                Some(x) => sums.add_box(b, p, x, model, least_share),
+                None => sums.add_box_unweighted(b, p, prior, model),
+            }
+        }
+        // the factor is taken from the lower triangle
+        let chol = sums.info.cholesky()?;
+        let solution = chol.solve(&sums.eta);
+        if !solution.iter().all(|v| v.is_finite()) {
+            return None;
+        }
+        let done = step > 0
+            && x.is_some_and(|old: Vector4<f64>| {
+                let by = solution - old;
+                by.dot(&(sums.full() * by)) < SMALL_STEP * SMALL_STEP
+            });
+        x = Some(solution);
+        last = Some((solution, chol));
+        if done {
+            break;
+        }
+    }
+    let (x, chol) = last.filter(|(x, _)| x[3] > 1e-4)?;
+    Some(Fit {
+        x,
+        cov: chol.inverse(),
+    })
+}
+
+/// A fitted body with one more box: what is known so far counts as a Gaussian (Kalman's update in information form,
+/// linearised twice). O(1).
+pub(crate) fn update(
+    x: &Vector4<f64>,
+    cov: &Matrix4<f64>,
+    b: &BoxObs,
+    p: &Placed,
+    model: &EdgeModel,
+) -> Option<Fit> {
+    let info = cov.cholesky()?.inverse();
+    let known = Sums {
+        info,
+        eta: info * x,
+    };
+    let mut now = *x;
+    let mut last = None;
+    for _ in 0..2 {
+        let mut sums = known.clone();
+        sums.add_box(b, p, &now, model, 1e-3);
+        let chol = sums.info.cholesky()?;
+        now = chol.solve(&sums.eta);
+        last = Some(chol);
+    }
+    let usable = now.iter().all(|v| v.is_finite()) && now[3] > 1e-4;
+    let cov = last.filter(|_| usable)?.inverse();
+    Some(Fit { x: now, cov })
+}
+
+/// A step smaller than this, in standard deviations of the body, ends a fit.
+const SMALL_STEP: f64 = 0.01;
+
+/// Normal equations of a body; of the symmetric matrix the lower triangle.
+#[derive(Clone)]
+struct Sums {
+    info: Matrix4<f64>,
+    eta: Vector4<f64>,
+}
+
+/// What the edges of one box add, camera frame: with rows `(m, -1)` the weighted sums of `m m'`, `m` and 1, and those of
+/// `m` and 1 times what each row comes to.
+#[derive(Default)]
+struct BoxSums {
+    mm: Matrix3<f64>,
+    m: Vector3<f64>,
+    w: f64,
+    m_at: Vector3<f64>,
+    w_at: f64,
+}
+
+impl BoxSums {
+    fn add(&mut self, m: &Vector3<f64>, at: f64, w: f64) {
+        let wm = m * w;
+        for k in 0..3 {
+            for i in k..3 {
+                self.mm[(i, k)] += m[i] * wm[k];
+            }
+        }
+        self.m += wm;
+        self.w += w;
+        self.m_at += wm * at;
+        self.w_at += w * at;
+    }
+}
+
+impl Sums {
+    fn full(&self) -> Matrix4<f64> {
+        let mut full = self.info;
+        full.fill_upper_triangle_with_lower_triangle();
+        full
+    }
+
+    fn of_beliefs(prior: &Prior, depth: Option<&DepthPrior>) -> Self {
         let mut info = Matrix4::zeros();
         let mut eta = Vector4::zeros();
         let s = prior.radius_m;
@@ -185,78 +295,69 @@ pub(crate) fn fit(
             info += row * row.transpose() * w;
             eta += row * (d.at * w);
         }
-        for &i in list {
-            add_box(
-                &boxes[i],
-                &placed[boxes[i].frame],
-                x.as_ref(),
-                prior,
-                model,
-                step,
-                &mut info,
-                &mut eta,
-            );
-        }
-        let chol = info.cholesky()?;
-        let solution = chol.solve(&eta);
-        if !solution.iter().all(|v| v.is_finite()) {
-            return None;
-        }
-        let done = x.is_some_and(|old: Vector4<f64>| (old - solution).norm() < 1e-7);
-        x = Some(solution);
-        last = Some(Fit {
-            x: solution,
-            cov: chol.inverse(),
-        });
-        if done {
-            break;
-        }
+        Self { info, eta }
     }
-    last.filter(|f| f.x[3] > 1e-4)
-}
 
-#[allow(clippy::too_many_arguments)] // one accumulation step of `fit`
-fn add_box(
-    b: &BoxObs,
-    p: &Placed,
-    x: Option<&Vector4<f64>>,
-    prior: &Prior,
-    model: &EdgeModel,
-    step: usize,
-    info: &mut Matrix4<f64>,
-    eta: &mut Vector4<f64>,
-) {
-    let (distance, known) = match x {
-        Some(x) => ((x.fixed_rows::<3>(0) - p.t).norm(), true),
-        None => (prior.radius_m.0 / b.half_angle.max(1e-4), false),
-    };
-    for k in 0..4 {
-        if !b.usable[k] {
-            continue;
+    /// A box for a body at `x`.
+    fn add_box(
+        &mut self,
+        b: &BoxObs,
+        p: &Placed,
+        x: &Vector4<f64>,
+        model: &EdgeModel,
+        least_share: f64,
+    ) {
+        let from_origin = p.r.tr_mul(&x.xyz());
+        let c = from_origin - p.r.tr_mul(&p.t);
+        let distance = c.norm();
+        let law = model.at(radius_px(b, distance, x[3].max(1e-3)));
+        let per_distance2 = 1.0 / (distance * distance);
+        let mut sums = BoxSums::default();
+        for k in 0..4 {
+            if !b.usable[k] {
+                continue;
+            }
+            let e = b.normals[k].dot(&c) + b.swayed_m[k] - x[3];
+            let per_sigma = 1.0 / model.sigma_m(distance * b.rad_per_px[k]);
+            let core = law.core_share(e * per_sigma);
+            let m = b.normals[k] - c * (e * per_distance2);
+            let at = m.dot(&from_origin) - x[3] - e;
+            sums.add(&m, at, core.max(least_share) * per_sigma * per_sigma);
         }
-        let n = p.r * b.normals[k];
-        let offset = n.dot(&p.t) - b.swayed_m[k];
-        let sigma = model.sigma_m(distance * b.rad_per_px[k]);
-        let mut w = 1.0 / (sigma * sigma);
-        let mut row = Vector4::new(n.x, n.y, n.z, -1.0);
-        let mut at = offset;
-        if let (true, Some(x)) = (known, x) {
-            let c = x.fixed_rows::<3>(0);
-            let e = n.dot(&c) - offset - x[3];
-            let px = radius_px(b, distance, x[3].max(1e-3));
-            let core = model.density(e / sigma, px).1;
-            // the first weighted step must not throw good edges out from a poor start
-            w *= if step <= 1 {
-                core.max(0.1)
-            } else {
-                core.max(1e-3)
-            };
-            let m = scale_free(&n, &(c - p.t), e);
-            row = Vector4::new(m.x, m.y, m.z, -1.0);
-            at = row.dot(x) - e;
+        self.add(&sums, p);
+    }
+
+    /// A box for a body of which nothing is known but the size.
+    fn add_box_unweighted(&mut self, b: &BoxObs, p: &Placed, prior: &Prior, model: &EdgeModel) {
+        let distance = prior.radius_m.0 / b.half_angle.max(1e-4);
+        let t = p.r.tr_mul(&p.t);
+        let mut sums = BoxSums::default();
+        for k in 0..4 {
+            if b.usable[k] {
+                let n = &b.normals[k];
+                let variance = model.variance_m2(distance * b.rad_per_px[k]);
+                sums.add(n, n.dot(&t) - b.swayed_m[k], 1.0 / variance);
+            }
         }
-        *info += row * row.transpose() * w;
-        *eta += row * (at * w);
+        self.add(&sums, p);
+    }
+
+    /// Turns a box's sums into the orchard frame and adds them.
+    fn add(&mut self, of: &BoxSums, p: &Placed) {
+        let mut mm = of.mm;
+        mm.fill_upper_triangle_with_lower_triangle();
+        let turned = p.r * mm * p.r.transpose();
+        let m = p.r * of.m;
+        let at = p.r * of.m_at;
+        for k in 0..3 {
+            for i in k..3 {
+                self.info[(i, k)] += turned[(i, k)];
+            }
+            self.info[(3, k)] -= m[k];
+            self.eta[k] += at[k];
+        }
+        self.info[(3, 3)] += of.w;
+        self.eta[3] -= of.w_at;
     }
 }
 
@@ -282,13 +383,13 @@ pub(crate) fn full_covariance(
             sums.len() - 1
         });
         let c = placed[b.frame].into_camera(&l.centre());
-        let px = radius_px(b, c.norm(), l.radius());
+        let law = model.at(radius_px(b, c.norm(), l.radius()));
         for (k, e) in residuals_at_rest(b, &c, l.radius(), model)
             .iter()
             .enumerate()
         {
             if b.usable[k] {
-                let core = model.density(e.metres / e.sigma_m, px).1;
+                let core = law.core_share(e.metres / e.sigma_m);
                 let w = core * e.m_per_px / (e.sigma_m * e.sigma_m);
                 sums[at].1[k] += (placed[b.frame].r * b.normals[k]).push(-1.0) * w;
             }

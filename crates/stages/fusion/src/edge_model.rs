@@ -22,31 +22,65 @@ pub(crate) struct EdgeModel {
 }
 
 impl EdgeModel {
-    /// Mean depth of an occlusion in standard deviations, for a body of this radius in the image.
-    fn depth(&self, radius_px: f64) -> f64 {
-        (0.35 * radius_px / self.sigma_px).max(2.0)
+    /// How the edges of a body err that has this radius in the image.
+    pub(crate) fn at(&self, radius_px: f64) -> EdgeLaw {
+        // mean depth of an occlusion
+        let per_depth = 1.0 / (0.35 * radius_px / self.sigma_px).max(2.0);
+        EdgeLaw {
+            core: (1.0 - self.occluded - GROSS.0) * INV_SQRT_2PI,
+            tail: self.occluded * per_depth,
+            per_depth,
+        }
     }
 
     /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`.
     pub(crate) fn sigma_m(&self, m_per_px: f64) -> f64 {
-        let edge = self.sigma_px * m_per_px;
-        (edge * edge + self.motion_m * self.motion_m).sqrt()
+        self.variance_m2(m_per_px).sqrt()
     }
 
-    /// Density of a residual, and the share of it that the core explains.
-    pub(crate) fn density(&self, z: f64, radius_px: f64) -> (f64, f64) {
+    /// The square of [`EdgeModel::sigma_m`].
+    pub(crate) fn variance_m2(&self, m_per_px: f64) -> f64 {
+        let edge = self.sigma_px * m_per_px;
+        edge * edge + self.motion_m * self.motion_m
+    }
+}
+
+/// The law of one body's edges in one image.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct EdgeLaw {
+    core: f64,
+    tail: f64,
+    /// One over the mean depth of an occlusion, standard deviations.
+    per_depth: f64,
+}
+
+impl EdgeLaw {
+    /// Density of a residual `z` in standard deviations: of the core, and of all.
+    #[inline]
+    fn parts(&self, z: f64) -> (f64, f64) {
         let core = if z.abs() < CORE_ENDS {
-            (1.0 - self.occluded - GROSS.0) * INV_SQRT_2PI * (-0.5 * z * z).exp()
+            self.core * (-0.5 * z * z).exp()
         } else {
             0.0
         };
         let tail = if z < 0.0 {
-            let s = self.depth(radius_px);
-            self.occluded * (z / s).exp() / s
+            self.tail * (z * self.per_depth).exp()
         } else {
             0.0
         };
-        let all = core + tail + GROSS.0 / GROSS.1;
-        (all, core / all)
+        (core, core + tail + GROSS.0 / GROSS.1)
+    }
+
+    /// Density of a residual in standard deviations.
+    #[inline]
+    pub(crate) fn density(&self, z: f64) -> f64 {
+        self.parts(z).1
+    }
+
+    /// The share of the density that the core explains.
+    #[inline]
+    pub(crate) fn core_share(&self, z: f64) -> f64 {
+        let (core, all) = self.parts(z);
+        core / all
     }
 }

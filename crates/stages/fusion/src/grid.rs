@@ -68,12 +68,17 @@ impl Grid {
             let to = (key(a + h) - self.low[k]).min(self.cells[k] - 1);
             from..=to
         };
+        let columns = range(0, at.x, half.x);
+        if columns.is_empty() {
+            return;
+        }
         for y in range(1, at.y, half.y) {
-            for x in range(0, at.x, half.x) {
-                let c = (y * self.cells[0] + x) as usize;
-                for &i in &self.items[self.starts[c] as usize..self.starts[c + 1] as usize] {
-                    each(i as usize);
-                }
+            // the cells of a row lie side by side
+            let row = y * self.cells[0];
+            let from = self.starts[(row + columns.start()) as usize];
+            let to = self.starts[(row + columns.end() + 1) as usize];
+            for &i in &self.items[from as usize..to as usize] {
+                each(i as usize);
             }
         }
     }

@@ -7,6 +7,7 @@
 mod associate;
 mod bodies;
 mod config;
+mod cubes;
 mod discover;
 mod edge_model;
 mod envelope;

@@ -35,9 +35,9 @@ pub(crate) fn edge_model(
         for &i in &l.boxes {
             let b = &obs.boxes[i];
             let c = stand.placed[b.frame].into_camera(&l.centre());
-            let px = radius_px(b, c.norm(), l.radius());
+            let law = now.at(radius_px(b, c.norm(), l.radius()));
             let e = residuals(b, &c, l.radius(), now);
-            let core = e.map(|e| now.density(e.metres / e.sigma_m, px).1);
+            let core = e.map(|e| law.core_share(e.metres / e.sigma_m));
             for k in 0..4 {
                 if b.usable[k] {
                     all += 1.0;

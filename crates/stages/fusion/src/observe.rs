@@ -84,12 +84,18 @@ impl Cover {
         }
     }
 
-    /// Whether anything within `reach` of a point lies in the image.
-    pub(crate) fn holds(&self, at: Vector2<f64>, reach: f64) -> bool {
-        at.x > self.low.x - reach
-            && at.x < self.high.x + reach
-            && at.y > self.low.y - reach
-            && at.y < self.high.y + reach
+    /// Whether a sphere in the camera frame may reach into the image.
+    pub(crate) fn meets(&self, centre: &Vector3<f64>, radius_m: f64) -> bool {
+        let beyond = |plane: f64, across: f64| {
+            let off = across - plane * centre.z;
+            off * off > radius_m * radius_m * (1.0 + plane * plane)
+        };
+        let outside = |low: f64, high: f64, v: f64| {
+            (v < low * centre.z && beyond(low, v)) || (v > high * centre.z && beyond(high, v))
+        };
+        centre.z > -radius_m
+            && !outside(self.low.x, self.high.x, centre.x)
+            && !outside(self.low.y, self.high.y, centre.y)
     }
 }
 

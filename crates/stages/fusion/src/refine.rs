@@ -254,14 +254,23 @@ impl System {
     fn add_block(&mut self, p: usize, q: usize, m: &SMatrix<f64, 6, 6>) {
         for r in 0..6 {
             let end = if p == q { r + 1 } else { 6 };
-            let row = m.row(r);
-            for (to, v) in self
-                .a
-                .part_mut(6 * p + r, 6 * q, end)
-                .iter_mut()
-                .zip(row.iter())
-            {
-                *to += v;
+            let part = self.a.part_mut(6 * p + r, 6 * q, end);
+            for (c, to) in part.iter_mut().enumerate() {
+                *to += m[(r, c)];
+            }
+        }
+    }
+
+    /// Subtracts `a b'` at the same place as [`System::add_block`] adds.
+    fn subtract_product(&mut self, p: usize, q: usize, a: &Matrix6x4<f64>, b: &Matrix6x4<f64>) {
+        for r in 0..6 {
+            let end = if p == q { r + 1 } else { 6 };
+            let part = self.a.part_mut(6 * p + r, 6 * q, end);
+            for (c, to) in part.iter_mut().enumerate() {
+                *to -= a[(r, 0)] * b[(c, 0)]
+                    + a[(r, 1)] * b[(c, 1)]
+                    + a[(r, 2)] * b[(c, 2)]
+                    + a[(r, 3)] * b[(c, 3)];
             }
         }
     }
@@ -280,7 +289,7 @@ impl System {
                         self.b[6 * p + r] -= step[r];
                     }
                     for (q, w) in &b.w[..=k] {
-                        self.add_block(*p, *q, &(-(half[k] * w.transpose())));
+                        self.subtract_product(*p, *q, &half[k], w);
                     }
                 }
                 Some(inv)
@@ -365,7 +374,7 @@ fn box_rows(
     let model = &view.terms.model;
     let c = placed.into_camera(&l.centre());
     let c_in_rig = rig_r * c + rig_t;
-    let px = radius_px(b, c.norm(), l.radius().max(1e-3));
+    let law = model.at(radius_px(b, c.norm(), l.radius().max(1e-3)));
     let mut rows = Rows {
         node: SMatrix::zeros(),
         mount: SMatrix::zeros(),
@@ -379,7 +388,7 @@ fn box_rows(
         if !b.usable[k] {
             continue;
         }
-        let core = model.density(res.metres / res.sigma_m, px).1;
+        let core = law.core_share(res.metres / res.sigma_m);
         let w = core.sqrt() / res.sigma_m;
         let row = scale_free(&b.normals[k], &c, res.metres) * w;
         let by_node = pose_row(&row, rig_r, &c_in_rig);

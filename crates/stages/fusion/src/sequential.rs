@@ -1,8 +1,9 @@
 //! The first pass: rig pose by rig pose, each registered to the map so far before its boxes are assigned.
 
 use crate::associate::{Rates, best_assignment, gaussian_candidates};
-use crate::bodies::{DepthPrior, Landmark, Prior, fit};
+use crate::bodies::{DepthPrior, Landmark, Prior, fit, update};
 use crate::config::Config;
+use crate::cubes::Cubes;
 use crate::edge_model::EdgeModel;
 use crate::grid::Grid;
 use crate::limbs::Limbs;
@@ -10,6 +11,7 @@ use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::predict::Seen;
 use crate::register::{Belief, Near, Registered, STEPS, Sights, TRIAL_STEPS, register};
+use crate::settle::doubt_m;
 use crate::sway::{Displaced, SWAY_TURNS, Sway};
 use nalgebra::{Matrix6, Vector3, Vector6};
 
@@ -29,6 +31,12 @@ pub(crate) struct Pass<'a> {
 
 /// Share of an image's boxes that may show bodies not met before.
 const NEW_SHARE: f64 = 0.3;
+/// Boxes of a body below which all are weighed again with each.
+const FEW_VIEWS: usize = 6;
+/// Deviations of a pose within which its images may show a body.
+const POSE_SIGMAS: f64 = 4.0;
+/// A body is looked for no further than this outside an image, metres: one of doubtful depth is doubtful along its ray.
+const LARGEST_DOUBT_M: f64 = 0.1;
 
 impl Pass<'_> {
     fn sights(&self) -> Sights<'_> {
@@ -49,9 +57,10 @@ fn pose_prior(sd: (f64, f64)) -> Matrix6<f64> {
 /// before are where to begin.
 pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
     let mut landmarks: Vec<Landmark> = Vec::new();
+    let mut cubes = Cubes::default();
     let mut last = Vector6::zeros();
     for node in 0..stand.nodes.len() {
-        let active = active_bodies(pass, stand, node, &landmarks);
+        let active = active_bodies(pass, stand, node, &landmarks, &cubes);
         let mean = stand.nodes[node].correction;
         let prior = Belief {
             mean,
@@ -60,7 +69,13 @@ pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
         let belief = place_node(pass, stand, node, &landmarks, &active, &prior, &last);
         last = belief.mean - mean;
         for frame in stand.nodes[node].frames.clone() {
-            take_image(pass, stand, frame, &belief, &active, &mut landmarks);
+            let known = take_image(pass, stand, frame, &belief, &active, &mut landmarks);
+            for l in known {
+                cubes.moved(l, &landmarks[l].centre(), 0.0);
+            }
+            for l in &landmarks[cubes.len()..] {
+                cubes.push(&l.centre(), 0.0);
+            }
         }
     }
     landmarks
@@ -103,23 +118,27 @@ fn active_bodies(
     stand: &Stand,
     node: usize,
     landmarks: &[Landmark],
+    cubes: &Cubes,
 ) -> Vec<usize> {
-    let frames = &stand.nodes[node].frames;
     let near = pass.config.distance_m.1;
-    (0..landmarks.len())
-        .filter(|&l| {
-            let c = landmarks[l].centre();
-            frames.iter().any(|&f| {
-                let p = stand.placed[f].into_camera(&c);
-                let lens = &pass.obs.lenses[stand.camera_of[f]];
-                let reach = 0.6 * lens.width_px().max(lens.height_px()) / lens.mean_focal_px();
-                p.z > 0.05 && p.z < near && p.x.abs() < p.z * reach && p.y.abs() < p.z * reach
-            })
+    let shown = |centre: &Vector3<f64>, reach_m: f64| {
+        stand.nodes[node].frames.iter().any(|&f| {
+            let c = stand.placed[f].into_camera(centre);
+            // the pose is still to be corrected
+            let off = POSE_SIGMAS * (pass.pose_sd.0 + pass.pose_sd.1 * c.norm());
+            c.z < near + reach_m && pass.obs.covers[stand.camera_of[f]].meets(&c, reach_m + off)
         })
-        .collect()
+    };
+    let mut active = cubes.that(|centre, reach_m| shown(centre, reach_m + LARGEST_DOUBT_M));
+    active.retain(|&l| {
+        let doubt = doubt_m(&landmarks[l]).min(LARGEST_DOUBT_M);
+        shown(&landmarks[l].centre(), doubt)
+    });
+    active
 }
 
-/// Assigns the boxes of one image, updates the bodies that they show and begins new ones.
+/// Assigns the boxes of one image, updates the bodies that they show and begins new ones. Returns the bodies that may
+/// have been updated.
 fn take_image(
     pass: &Pass<'_>,
     stand: &Stand,
@@ -127,7 +146,7 @@ fn take_image(
     pose: &Belief,
     active: &[usize],
     landmarks: &mut Vec<Landmark>,
-) {
+) -> Vec<usize> {
     let range = pass.obs.of_frame(frame);
     let rates = Rates {
         detection: pass.detection,
@@ -150,21 +169,7 @@ fn take_image(
     let mut taken = vec![false; range.len()];
     for (body, i) in pairs {
         taken[i - range.start] = true;
-        let l = &mut landmarks[known[body]];
-        l.boxes.push(i);
-        let start = (l.boxes.len() > 2).then_some(l.x);
-        if let Some(f) = fit(
-            &pass.obs.boxes,
-            &l.boxes,
-            &stand.placed,
-            &pass.prior,
-            l.depth.as_ref(),
-            &pass.model,
-            start,
-        ) {
-            l.x = f.x;
-            l.cov = f.cov;
-        }
+        take_box(pass, stand, &mut landmarks[known[body]], i);
     }
     for i in range.clone() {
         if !taken[i - range.start]
@@ -172,6 +177,33 @@ fn take_image(
         {
             landmarks.push(l);
         }
+    }
+    known
+}
+
+/// Gives a body one more box. While they are few all are weighed again; later the new one is weighed alone, and all
+/// again when their number has doubled.
+fn take_box(pass: &Pass<'_>, stand: &Stand, l: &mut Landmark, i: usize) {
+    l.boxes.push(i);
+    let views = l.boxes.len();
+    let b = &pass.obs.boxes[i];
+    let fitted = if views < FEW_VIEWS || views.is_power_of_two() {
+        let start = (views > 2).then_some(l.x);
+        fit(
+            &pass.obs.boxes,
+            &l.boxes,
+            &stand.placed,
+            &pass.prior,
+            l.depth.as_ref(),
+            &pass.model,
+            start,
+        )
+    } else {
+        update(&l.x, &l.cov, b, &stand.placed[b.frame], &pass.model)
+    };
+    if let Some(f) = fitted {
+        l.x = f.x;
+        l.cov = f.cov;
     }
 }
 

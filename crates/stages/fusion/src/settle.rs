@@ -2,6 +2,7 @@
 
 use crate::associate::{Candidate, best_assignment};
 use crate::bodies::{Landmark, Prior, box_log_density, fit, radius_px};
+use crate::cubes::Cubes;
 use crate::edge_model::EdgeModel;
 use crate::grid::Grid;
 use crate::nodes::Stand;
@@ -91,16 +92,16 @@ pub(crate) fn visible(
 ) -> Option<Seen> {
     stand.node_of[frame]?;
     let c = stand.placed[frame].into_camera(&l.centre());
-    if c.z < 0.05 {
-        return None;
-    }
-    let at = Vector2::new(c.x / c.z, c.y / c.z);
-    let spread_m = l.cov.fixed_view::<3, 3>(0, 0).trace().max(0.0).sqrt();
-    let reach_m = (VISIBLE_SIGMAS * spread_m + slack_m) * (1.0 + at.norm_squared()).sqrt();
-    let reach = (reach_m + l.radius()) / c.z;
+    let reach_m = doubt_m(l) + slack_m;
     obs.covers[stand.camera_of[frame]]
-        .holds(at, reach)
+        .meets(&c, reach_m)
         .then(|| Seen::new(l, &stand.placed[frame]))?
+}
+
+/// How far from its centre a body may reach, as well as that is known.
+pub(crate) fn doubt_m(l: &Landmark) -> f64 {
+    let variance = l.cov.fixed_view::<3, 3>(0, 0).trace().max(0.0);
+    VISIBLE_SIGMAS * variance.sqrt() + l.radius()
 }
 
 /// What one image came to: (body, box) pairs, and the bodies that it should have shown and did not.
@@ -119,9 +120,10 @@ pub(crate) fn settle(
 ) {
     let shared: &[Landmark] = landmarks;
     let seen: &Observations = obs;
+    let cubes = Cubes::of(shared.iter().map(|l| (l.centre(), doubt_m(l))));
     let per_frame: Vec<Settled> = (0..grids.len())
         .into_par_iter()
-        .map(|f| settle_image(seen, &grids[f], stand, shared, ev, f))
+        .map(|f| settle_image(seen, &grids[f], stand, shared, &cubes, ev, f))
         .collect();
     for l in landmarks.iter_mut() {
         l.boxes.clear();
@@ -152,14 +154,20 @@ fn settle_image(
     grid: &Grid,
     stand: &Stand,
     landmarks: &[Landmark],
+    cubes: &Cubes,
     ev: &Evidence,
     frame: usize,
 ) -> Settled {
     let slack_m = SWAY_SIGMAS * ev.model.motion_m;
-    let in_view: Vec<InView> = landmarks
-        .iter()
-        .enumerate()
-        .filter_map(|(l, landmark)| {
+    let cover = &obs.covers[stand.camera_of[frame]];
+    let in_view: Vec<InView> = cubes
+        .that(|centre, reach_m| {
+            let c = stand.placed[frame].into_camera(centre);
+            cover.meets(&c, reach_m + slack_m)
+        })
+        .into_iter()
+        .filter_map(|l| {
+            let landmark = &landmarks[l];
             let mapped = visible(obs, stand, landmark, frame, slack_m)?;
             let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
             Some(InView {

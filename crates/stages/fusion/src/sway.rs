@@ -73,7 +73,7 @@ impl Sway {
             for (k, a) in here.iter().enumerate() {
                 let within = |b: &&Residual| b.c.x - a.c.x <= FAR * REACH_M;
                 for b in here[k + 1..].iter().take_while(within) {
-                    let kernel = kernel((a.c - b.c).norm());
+                    let kernel = kernel((a.c - b.c).norm_squared());
                     if kernel > 0.0 {
                         pairs += 1;
                         products += kernel * 0.5 * a.y.dot(&b.y);
@@ -120,7 +120,7 @@ impl Sway {
         let mut out = vec![field.nothing(); seen.len()];
         for (place, &k) in order.iter().enumerate() {
             let near = field.nearest(seen, &order, place);
-            out[k] = field.displaced(seen[k].c, &near);
+            out[k] = field.displaced(&near);
         }
         out
     }
@@ -167,9 +167,14 @@ impl Sway {
     }
 }
 
-fn kernel(apart_m: f64) -> f64 {
-    let d = apart_m / REACH_M;
-    if d > FAR { 0.0 } else { (-0.5 * d * d).exp() }
+/// Of a squared distance.
+fn kernel(apart_m2: f64) -> f64 {
+    let d2 = apart_m2 / (REACH_M * REACH_M);
+    if d2 > FAR * FAR {
+        0.0
+    } else {
+        (-0.5 * d2).exp()
+    }
 }
 
 /// Clipped, so that no wrong match outweighs all others.
@@ -194,7 +199,7 @@ fn across(seen: &[Seen]) -> Vec<usize> {
     order
 }
 
-/// The nearest neighbours with a residual: distance and position, nearest first.
+/// The nearest neighbours with a residual: squared distance and position, nearest first.
 type Nearest = Vec<(f64, usize)>;
 
 /// The residuals of an image, and how much of the motion is common.
@@ -220,8 +225,8 @@ impl Field<'_> {
             if c.x - seen[k].c.x > FAR * REACH_M || seen[k].c.x - c.x > FAR * REACH_M {
                 return false;
             }
-            if let Some(r) = &self.residuals[k] {
-                keep_nearest(&mut near, ((r.c - c).norm(), k));
+            if self.residuals[k].is_some() {
+                keep_nearest(&mut near, ((seen[k].c - c).norm_squared(), k));
             }
             true
         };
@@ -230,13 +235,12 @@ impl Field<'_> {
         near
     }
 
-    fn displaced(&self, c: Vector3<f64>, near: &Nearest) -> Displaced {
+    fn displaced(&self, near: &Nearest) -> Displaced {
         type Known = SVector<f64, MOST_NEIGHBOURS>;
         let known: Vec<&Residual> = near
             .iter()
             .filter_map(|(_, k)| self.residuals[*k].as_ref())
             .collect();
-        debug_assert!(known.iter().all(|r| (r.c - c).norm() < FAR * REACH_M));
         // rows beyond those known say nothing
         let mut between = SMatrix::<f64, MOST_NEIGHBOURS, MOST_NEIGHBOURS>::identity();
         let mut to = Known::zeros();
@@ -244,7 +248,7 @@ impl Field<'_> {
             to[i] = self.common_m2 * kernel(near[i].0);
             between[(i, i)] = self.common_m2 + a.noise_m2;
             for (j, b) in known[..i].iter().enumerate() {
-                between[(i, j)] = self.common_m2 * kernel((a.c - b.c).norm());
+                between[(i, j)] = self.common_m2 * kernel((a.c - b.c).norm_squared());
             }
         }
         // the factor is taken from the lower triangle
@@ -266,7 +270,8 @@ impl Field<'_> {
 /// Puts a neighbour where it belongs among the nearest, ties by position.
 fn keep_nearest(near: &mut Nearest, one: (f64, usize)) {
     let before = |a: &(f64, usize)| a.0.total_cmp(&one.0).then(a.1.cmp(&one.1)).is_lt();
-    if one.0 >= FAR * REACH_M || (near.len() == MOST_NEIGHBOURS && near.last().is_some_and(before))
+    if one.0 >= (FAR * REACH_M).powi(2)
+        || (near.len() == MOST_NEIGHBOURS && near.last().is_some_and(before))
     {
         return;
     }
@@ -311,7 +316,7 @@ mod tests {
         };
         let order = across(&seen);
         let place = order.iter().position(|&k| k == body_idx).unwrap();
-        field.displaced(seen[body_idx].c, &field.nearest(&seen, &order, place))
+        field.displaced(&field.nearest(&seen, &order, place))
     }
 
     #[test]

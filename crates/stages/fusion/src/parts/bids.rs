@@ -90,28 +90,23 @@ impl Offer {
     }
 }
 
-/// What a stem would explain if no other wanted a box, nats: [`Offer::alone`] without the list of boxes.
+/// What a stem would explain if no other wanted a box, nats: [`Offer::alone`] without the list of boxes. With fewer
+/// `sights` of the body than show stem boxes, each counts for `weight`.
 pub(super) fn promise(
     problem: &Problem<'_>,
-    body_idx: usize,
+    sights: &[usize],
+    weight: f64,
     models: &[EdgeModel],
     piece: &Piece,
 ) -> f64 {
-    let mut total = -against(problem, piece);
-    for i in problem.sights.of_body(body_idx) {
+    let explained = |&i: &usize| {
         let sight = &problem.sights.all[i];
-        if sight.stems.is_empty() {
-            continue;
-        }
         let image = problem.sights.image(sight);
         let points = piece.see(sight, image);
-        let gains = sight
-            .stems
-            .iter()
-            .map(|&b| models[i].gain(&points, &image.stems[b]));
-        total += gains.fold(0.0, f64::max);
-    }
-    total
+        let gain = |&b: &usize| models[i].gain(&points, &image.stems[b]);
+        sight.stems.iter().map(gain).fold(0.0, f64::max)
+    };
+    weight * sights.iter().map(explained).sum::<f64>() - against(problem, piece)
 }
 
 /// What axis and length hold against a stem, nats.

@@ -15,6 +15,10 @@ const LARGEST_VIEWS: usize = 12;
 const LARGEST_CORNERS: usize = 12;
 /// Points weighed.
 const LARGEST_POINTS: usize = 120;
+/// Images in which all points are weighed first.
+const GLANCED_VIEWS: usize = 5;
+/// Points that are weighed in all images then.
+const LOOKED_AT: usize = 24;
 /// Points kept.
 const KEPT: usize = 8;
 /// Crossings below which single corners are tried as well.
@@ -45,7 +49,12 @@ pub(super) fn hypotheses(
     body_idx: usize,
     models: &[EdgeModel],
 ) -> Vec<Offer> {
-    let rays = rays(problem, body_idx, models);
+    let showing: Vec<usize> = problem
+        .sights
+        .of_body(body_idx)
+        .filter(|&i| !problem.sights.all[i].stems.is_empty())
+        .collect();
+    let rays = rays(problem, &showing, models);
     let mut points = crossings(problem, &rays);
     if points.len() < FEW_CROSSINGS {
         for ray in &rays {
@@ -53,14 +62,15 @@ pub(super) fn hypotheses(
         }
     }
     let piece = |far| Piece::towards(far, problem.radius_m, problem.habit.sag, problem.config);
-    let mut found: Vec<(f64, Piece)> = distinct(points)
-        .into_iter()
-        .map(piece)
-        .map(|p| (promise(problem, body_idx, models, &p), p))
-        .collect();
-    found.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let pieces = distinct(points).into_iter().map(piece).collect();
+    let glanced = every(&showing, GLANCED_VIEWS);
+    let mut found = best_first(problem, &glanced, showing.len(), models, pieces);
+    if glanced.len() < showing.len() {
+        found.truncate(LOOKED_AT);
+        found = best_first(problem, &showing, showing.len(), models, found);
+    }
     let mut kept: Vec<Piece> = Vec::new();
-    for (_, p) in found {
+    for p in found {
         if kept.len() < KEPT && kept.iter().all(|k| (k.far - p.far).norm() > DISTINCT_M) {
             kept.push(p);
         }
@@ -70,15 +80,33 @@ pub(super) fn hypotheses(
         .collect()
 }
 
-fn rays(problem: &Problem<'_>, body_idx: usize, models: &[EdgeModel]) -> Vec<Ray> {
-    let sights: Vec<usize> = problem
-        .sights
-        .of_body(body_idx)
-        .filter(|&i| !problem.sights.all[i].stems.is_empty())
+/// Stems by what they promise in some sights of all that there are, most first.
+fn best_first(
+    problem: &Problem<'_>,
+    sights: &[usize],
+    all: usize,
+    models: &[EdgeModel],
+    pieces: Vec<Piece>,
+) -> Vec<Piece> {
+    // counts of images
+    let weight = all as f64 / sights.len().max(1) as f64;
+    let mut weighed: Vec<(f64, Piece)> = pieces
+        .into_iter()
+        .map(|p| (promise(problem, sights, weight, models, &p), p))
         .collect();
-    let step = sights.len().div_ceil(LARGEST_VIEWS).max(1);
+    weighed.sort_by(|a, b| b.0.total_cmp(&a.0));
+    weighed.into_iter().map(|(_, p)| p).collect()
+}
+
+/// At most `most` of a list, evenly spread.
+fn every(list: &[usize], most: usize) -> Vec<usize> {
+    let step = list.len().div_ceil(most).max(1);
+    list.iter().step_by(step).copied().collect()
+}
+
+fn rays(problem: &Problem<'_>, showing: &[usize], models: &[EdgeModel]) -> Vec<Ray> {
     let mut out = Vec::new();
-    for &i in sights.iter().step_by(step) {
+    for i in every(showing, LARGEST_VIEWS) {
         let mut of_sight = Vec::new();
         for &b in &problem.sights.all[i].stems {
             corners(problem, i, b, &models[i], &mut of_sight);
