@@ -47,6 +47,7 @@ pub(crate) fn gaussian_candidates(
     let rig_r = mount.rotation.to_rotation_matrix().into_inner();
     let per = rates.new_per_image / image_solid(&sights.obs.lenses[camera]);
     let base = (rates.detection / (1.0 - rates.detection)).ln() - per.ln();
+    let spread = pose.spread();
     let mut out = Vec::new();
     for (body, (mapped, displaced)) in bodies.iter().zip(displaced).enumerate() {
         let seen = mapped.moved(&displaced.by);
@@ -55,13 +56,16 @@ pub(crate) fn gaussian_candidates(
             ..*sights.model
         };
         let c_in_rig = rig_r * seen.c + mount.translation.vector;
-        let spread = pose.spread_at(c_in_rig.norm());
+        let spread = spread.at(c_in_rig.norm());
         sights.grids[frame].near(
             seen.at,
             seen.window(WINDOW_SIGMAS, spread * spread),
             |box_idx| {
                 let inn =
                     Innovation::new(&sights.obs.boxes[box_idx], &seen, &model, OCCLUSION_SHIFT);
+                if inn.y.z * inn.y.z > GATE * inn.size_variance(&seen) {
+                    return;
+                }
                 let mut j = Matrix3x6::zeros();
                 for k in 0..3 {
                     let row: Vector3<f64> = inn.rows.row(k).transpose();

@@ -63,7 +63,7 @@ impl Default for Config {
             distance_m: (0.15, 4.0),
             border_px: 2.0,
             rounds: 6,
-            settled_share: 0.01,
+            settled_share: 0.005,
             drop_below: 0.1,
             max_extrapolation_s: 0.05,
             parts: crate::parts::PartsConfig::default(),

@@ -210,28 +210,38 @@ impl<'a> Work<'a> {
             }
             let merged = merge(&self.obs, &self.stand, landmarks, &self.evidence);
             let added = discover(&self.pass(), &self.stand, landmarks, &self.evidence);
-            if merged + added == 0 {
+            // a few are as well met in the next round
+            if ((merged + added) as f64) < self.config.settled_share * landmarks.len() as f64 {
                 break;
             }
         }
     }
 
-    /// For each box the first box of the body that it is given to: a name that outlives renumbering.
+    /// For each box the body that it is given to.
     fn owners(&self, landmarks: &[Landmark]) -> Vec<Option<usize>> {
         let mut of = vec![None; self.obs.boxes.len()];
-        for l in landmarks {
+        for (body, l) in landmarks.iter().enumerate() {
             for &i in &l.boxes {
-                of[i] = l.boxes.first().copied();
+                of[i] = Some(body);
             }
         }
         of
     }
 
-    /// Share of the boxes that have other company than before.
+    /// Share of the boxes that went to another body than the others of theirs, came or went.
     fn changed_hands(&self, before: &[Option<usize>], landmarks: &[Landmark]) -> f64 {
-        let now = self.owners(landmarks);
-        let changed = before.iter().zip(&now).filter(|(a, b)| a != b).count();
-        changed as f64 / now.len().max(1) as f64
+        let had = before.iter().flatten().count();
+        let (mut came, mut stayed) = (0, 0);
+        for l in landmarks {
+            let mut from: Vec<usize> = l.boxes.iter().filter_map(|&i| before[i]).collect();
+            from.sort_unstable();
+            let most = from.chunk_by(|a, b| a == b).map(<[usize]>::len).max();
+            let most = most.unwrap_or(0);
+            stayed += most;
+            came += l.boxes.len() - most;
+        }
+        let left = had.saturating_sub(stayed);
+        came.max(left) as f64 / before.len().max(1) as f64
     }
 
     fn finish(&mut self, landmarks: &mut Vec<Landmark>) {

@@ -4,7 +4,7 @@ use crate::observe::Observations;
 use nalgebra::Vector2;
 
 /// Edge of a cell on the plane z = 1: about the size of a fruitlet's box in a close image.
-const CELL: f64 = 0.03;
+pub(crate) const CELL: f64 = 0.03;
 
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Grid {

@@ -4,7 +4,7 @@ use crate::bodies::{Landmark, Placed};
 use crate::edge_model::EdgeModel;
 use crate::observe::BoxObs;
 use corymb_geometry::camera::Lens;
-use nalgebra::{Matrix2x3, Matrix3, Matrix4, Matrix4x3, Vector2, Vector3};
+use nalgebra::{Matrix2x3, Matrix3, Matrix4, Vector2, Vector3};
 
 /// A body in the camera frame of one image.
 #[derive(Debug, Clone, Copy)]
@@ -106,11 +106,23 @@ impl Innovation {
 
     /// Covariance of the innovation under the body's own.
     pub(crate) fn covariance(&self, s: &Seen) -> Matrix3<f64> {
-        let mut a = Matrix4x3::zeros();
-        a.fixed_view_mut::<3, 3>(0, 0)
-            .copy_from(&self.rows.transpose());
-        a[(3, 2)] = 1.0;
-        a.transpose() * s.cov * a + Matrix3::from_diagonal(&self.own_var)
+        let centre = s.cov.fixed_view::<3, 3>(0, 0);
+        let with_radius = self.rows * s.cov.fixed_view::<3, 1>(0, 3);
+        let mut all = self.rows * centre * self.rows.transpose();
+        // the size counts the radius once
+        for k in 0..3 {
+            all[(k, 2)] += with_radius[k];
+            all[(2, k)] += with_radius[k];
+            all[(k, k)] += self.own_var[k];
+        }
+        all[(2, 2)] += s.cov[(3, 3)];
+        all
+    }
+
+    /// Variance of the size: the last of [`Innovation::covariance`].
+    pub(crate) fn size_variance(&self, s: &Seen) -> f64 {
+        let row = self.rows.row(2).transpose().push(1.0);
+        row.dot(&(s.cov * row)) + self.own_var.z
     }
 
     /// Derivative of the middle (two rows) by the centre.

@@ -5,10 +5,11 @@
 
 use crate::bodies::{Landmark, Placed};
 use crate::edge_model::EdgeModel;
-use crate::grid::Grid;
+use crate::grid::{CELL, Grid};
 use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::predict::{Innovation, Seen};
+use crate::settle::doubt_m;
 use nalgebra::{Matrix2, Matrix2x6, Matrix3, Matrix6, Vector2, Vector3, Vector6};
 
 /// How far, as a share of the radius, an occluder typically moves a box's middle.
@@ -63,10 +64,27 @@ pub(crate) struct Belief {
 }
 
 impl Belief {
-    /// Standard deviation per axis that the belief leaves to a point so far from the rig, metres.
-    pub(crate) fn spread_at(&self, range_m: f64) -> f64 {
+    /// What the belief leaves unknown of where things are.
+    pub(crate) fn spread(&self) -> Spread {
         let mean_sd = |k: usize| (self.cov.fixed_view::<3, 3>(k, k).trace() / 3.0).sqrt();
-        mean_sd(0) + mean_sd(3) * range_m
+        Spread {
+            translation_m: mean_sd(0),
+            rotation_rad: mean_sd(3),
+        }
+    }
+}
+
+/// Mean standard deviations per axis of a pose.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Spread {
+    translation_m: f64,
+    rotation_rad: f64,
+}
+
+impl Spread {
+    /// Standard deviation per axis that the pose leaves to a point so far from the rig, metres.
+    pub(crate) fn at(self, range_m: f64) -> f64 {
+        self.translation_m + self.rotation_rad * range_m
     }
 }
 
@@ -102,7 +120,7 @@ pub(crate) fn register(
         };
         gain = -0.5 * off.dot(&(prior_inv * off));
         for &f in &stand.nodes[node].frames {
-            gain += accumulate(sights, stand, (node, f), near, &now, &mut sums);
+            gain += accumulate(sights, stand, f, near, &now, &mut sums);
         }
         let chol = sums.h.cholesky()?;
         let step = chol.solve(&sums.g);
@@ -152,26 +170,33 @@ struct Pair {
 fn accumulate(
     sights: &Sights<'_>,
     stand: &Stand,
-    (node, frame): (usize, usize),
+    frame: usize,
     near: &Near<'_>,
     now: &Belief,
     sums: &mut Sums,
 ) -> f64 {
     let camera = stand.camera_of[frame];
-    let rig_r = stand
-        .rig_from_camera(camera)
-        .rotation
-        .to_rotation_matrix()
-        .into_inner();
-    let camera_in_rig = stand.nodes[node].orchard_from_rig().inverse();
+    let mount = stand.rig_from_camera(camera);
+    let rig_r = mount.rotation.to_rotation_matrix().into_inner();
+    let spread = now.spread();
+    let cover = &sights.obs.covers[camera];
     let mut pairs: Vec<Pair> = Vec::new();
-    for (k, seen) in near.seen(&stand.placed[frame]) {
-        let c = near.landmarks[near.active[k]].centre();
-        let c_in_rig = camera_in_rig.transform_point(&c.into()).coords;
-        let sd = now.spread_at(c_in_rig.norm());
+    for &l in near.active {
+        let (l, placed) = (&near.landmarks[l], &stand.placed[frame]);
+        let c = placed.into_camera(&l.centre());
+        let c_in_rig = rig_r * c + mount.translation.vector;
+        let sd = spread.at(c_in_rig.norm());
+        if !cover.meets(&c, doubt_m(l) + WINDOW_SIGMAS * sd + c.z * CELL) {
+            continue;
+        }
+        let Some(seen) = Seen::new(l, placed) else {
+            continue;
+        };
         sights.grids[frame].near(seen.at, seen.window(WINDOW_SIGMAS, sd * sd), |i| {
             let inn = Innovation::new(&sights.obs.boxes[i], &seen, sights.model, OCCLUSION_SHIFT);
-            pairs.extend(pair(i, &inn, &seen, &rig_r, &c_in_rig, &now.cov));
+            if inn.y.z * inn.y.z < GATE * inn.size_variance(&seen) {
+                pairs.extend(pair(i, &inn, &seen, &rig_r, &c_in_rig, &now.cov));
+            }
         });
     }
     let range = sights.obs.of_frame(frame);
@@ -227,8 +252,13 @@ fn weigh(pairs: &[Pair], boxes: std::ops::Range<usize>, clutter: f64, sums: &mut
         if w < 1e-3 {
             continue;
         }
-        let jt = p.j.transpose() * p.info * w;
-        sums.h += jt * p.j;
+        let jt = p.j.transpose() * (p.info * w);
+        // the factor is taken from the lower triangle
+        for c in 0..6 {
+            for r in c..6 {
+                sums.h[(r, c)] += jt[(r, 0)] * p.j[(0, c)] + jt[(r, 1)] * p.j[(1, c)];
+            }
+        }
         sums.g -= jt * p.y;
     }
     total.iter().map(|t| (t / clutter).ln()).sum()

@@ -11,7 +11,7 @@ use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::predict::{Innovation, Seen};
 use crate::register::OCCLUSION_SHIFT;
-use nalgebra::{SMatrix, SVector, Vector2, Vector3};
+use nalgebra::{Vector2, Vector3};
 
 /// Length over which bodies move alike: fruit of one spur hang within about this of each other.
 const REACH_M: f64 = 0.04;
@@ -236,35 +236,57 @@ impl Field<'_> {
     }
 
     fn displaced(&self, near: &Nearest) -> Displaced {
-        type Known = SVector<f64, MOST_NEIGHBOURS>;
-        let known: Vec<&Residual> = near
-            .iter()
-            .filter_map(|(_, k)| self.residuals[*k].as_ref())
-            .collect();
-        // rows beyond those known say nothing
-        let mut between = SMatrix::<f64, MOST_NEIGHBOURS, MOST_NEIGHBOURS>::identity();
-        let mut to = Known::zeros();
-        for (i, a) in known.iter().enumerate() {
+        let mut known: [Option<&Residual>; MOST_NEIGHBOURS] = [None; MOST_NEIGHBOURS];
+        for (to, (_, k)) in known.iter_mut().zip(near) {
+            *to = self.residuals[*k].as_ref();
+        }
+        let mut between = [[0.0; MOST_NEIGHBOURS]; MOST_NEIGHBOURS];
+        let mut to = [0.0; MOST_NEIGHBOURS];
+        for (i, a) in known.iter().flatten().enumerate() {
             to[i] = self.common_m2 * kernel(near[i].0);
-            between[(i, i)] = self.common_m2 + a.noise_m2;
-            for (j, b) in known[..i].iter().enumerate() {
-                between[(i, j)] = self.common_m2 * kernel((a.c - b.c).norm_squared());
+            between[i][i] = self.common_m2 + a.noise_m2;
+            for (j, b) in known[..i].iter().flatten().enumerate() {
+                between[i][j] = self.common_m2 * kernel((a.c - b.c).norm_squared());
             }
         }
-        // the factor is taken from the lower triangle
-        let Some(chol) = between.cholesky() else {
+        let Some(weights) = solve(&mut between, to, near.len()) else {
             return self.nothing();
         };
-        let weights = chol.solve(&to);
-        let by = known
-            .iter()
-            .zip(weights.iter())
-            .fold(Vector2::zeros(), |sum, (r, w)| sum + r.y * *w);
+        let mut by = Vector3::zeros();
+        let mut explained_m2 = 0.0;
+        for (i, r) in known.iter().flatten().enumerate() {
+            by += (r.y * weights[i]).push(0.0);
+            explained_m2 += to[i] * weights[i];
+        }
         Displaced {
-            by: Vector3::new(by.x, by.y, 0.0),
-            left_m2: self.own_m2 + (self.common_m2 - to.dot(&weights)).max(0.0),
+            by,
+            left_m2: self.own_m2 + (self.common_m2 - explained_m2).max(0.0),
         }
     }
+}
+
+/// Solves the first `n` equations of a positive definite system, of which the lower triangle is given, by its Cholesky
+/// factor.
+fn solve<const N: usize>(a: &mut [[f64; N]; N], mut x: [f64; N], n: usize) -> Option<[f64; N]> {
+    for i in 0..n {
+        for j in 0..=i {
+            let dot: f64 = (0..j).map(|k| a[i][k] * a[j][k]).sum();
+            let rest = a[i][j] - dot;
+            if i == j {
+                (rest > 0.0).then_some(())?;
+                a[i][i] = rest.sqrt();
+            } else {
+                a[i][j] = rest / a[j][j];
+            }
+        }
+        let dot: f64 = (0..i).map(|k| a[i][k] * x[k]).sum();
+        x[i] = (x[i] - dot) / a[i][i];
+    }
+    for i in (0..n).rev() {
+        let dot: f64 = (i + 1..n).map(|k| a[k][i] * x[k]).sum();
+        x[i] = (x[i] - dot) / a[i][i];
+    }
+    Some(x)
 }
 
 /// Puts a neighbour where it belongs among the nearest, ties by position.
@@ -317,6 +339,27 @@ mod tests {
         let order = across(&seen);
         let place = order.iter().position(|&k| k == body_idx).unwrap();
         field.displaced(&field.nearest(&seen, &order, place))
+    }
+
+    #[test]
+    fn the_small_solver_solves() {
+        // A = L L' with L = [[2], [1, 3], [-1, 2, 1]]; the fourth row is not looked at
+        let mut a = [
+            [4.0, 0.0, 0.0, 9.0],
+            [2.0, 10.0, 0.0, 9.0],
+            [-2.0, 5.0, 6.0, 9.0],
+            [f64::NAN; 4],
+        ];
+        let x = solve(
+            &mut a,
+            [4.0 + 4.0 - 6.0, 2.0 + 20.0 + 15.0, -2.0 + 10.0 + 18.0, 0.0],
+            3,
+        )
+        .unwrap();
+        for (k, v) in x.iter().take(3).enumerate() {
+            assert!((v - (k as f64 + 1.0)).abs() < 1e-12);
+        }
+        assert!(solve(&mut [[1.0, 0.0], [2.0, 1.0]], [1.0, 1.0], 2).is_none());
     }
 
     #[test]

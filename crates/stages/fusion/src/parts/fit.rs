@@ -16,7 +16,7 @@ type Step = SVector<f64, 5>;
 /// Iterations at most; four to six are usual.
 const ITERATIONS: usize = 12;
 /// An iteration that lowers the loss by less ends the search, nats.
-const SMALLEST_GAIN: f64 = 1e-4;
+const SMALLEST_GAIN: f64 = 1e-3;
 /// Steps of the numeric derivative: radians, metres.
 const TURN_STEP: f64 = 1e-5;
 const MOVE_STEP_M: f64 = 1e-6;

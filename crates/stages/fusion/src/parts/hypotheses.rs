@@ -16,9 +16,9 @@ const LARGEST_CORNERS: usize = 12;
 /// Points weighed.
 const LARGEST_POINTS: usize = 120;
 /// Images in which all points are weighed first.
-const GLANCED_VIEWS: usize = 5;
+const GLANCED_VIEWS: usize = 4;
 /// Points that are weighed in all images then.
-const LOOKED_AT: usize = 24;
+const LOOKED_AT: usize = 16;
 /// Points kept.
 const KEPT: usize = 8;
 /// Crossings below which single corners are tried as well.
@@ -172,10 +172,11 @@ fn crossings(problem: &Problem<'_>, rays: &[Ray]) -> Vec<Vector3<f64>> {
                 continue;
             }
             let between = b.origin - a.origin;
-            let gap = between.dot(&across).abs() / sine_squared.sqrt();
-            if gap > tolerance_m {
+            let volume = between.dot(&across);
+            if volume * volume > tolerance_m * tolerance_m * sine_squared {
                 continue;
             }
+            let gap = volume.abs() / sine_squared.sqrt();
             let s = between.cross(&b.along).dot(&across) / sine_squared;
             let t = between.cross(&a.along).dot(&across) / sine_squared;
             let far = 0.5 * (a.origin + a.along * s + b.origin + b.along * t);

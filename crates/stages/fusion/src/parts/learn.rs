@@ -30,11 +30,10 @@ pub(super) fn prior(config: &PartsConfig) -> Habit {
 pub(super) fn image_axes(
     habit: &mut Habit,
     config: &PartsConfig,
-    evidence: &[AxisEvidence],
-    axes: &[Option<Vector3<f64>>],
+    bodies: &[(&AxisEvidence, Option<Vector3<f64>>)],
 ) {
     let mut angles = Vec::new();
-    for (e, axis) in evidence.iter().zip(axes) {
+    for (e, axis) in bodies {
         if let (Some(axis), true) = (axis, e.len() >= ENOUGH_AXES) {
             // two of the observations went into the axis itself
             // counts of images

@@ -34,6 +34,8 @@ use sights::Sights;
 
 /// Points on the sphere where axes are weighed: some 18 degrees apart.
 const SPHERE_POINTS: usize = 128;
+/// Bodies from which the deviation of image axes is learned, at most.
+const LEARN_FROM: usize = 200;
 
 /// Gives calyx and stem boxes to the bodies of `scene` and estimates from them how each body hangs and where its stem
 /// runs. Sets `calyx_boxes`, `stem_boxes`, `axis` and `stem` of every body, whatever they were.
@@ -87,16 +89,15 @@ fn give_calyces<'a>(
 ) -> (calyx::CalyxOf, Vec<AxisEvidence>, Vec<Sphere<'a>>) {
     let none = vec![None; sights.all.len()];
     let mut evidence = calyx::evidence(sights, &scene.bodies, &none, config);
-    let weigh = |evidence: &[AxisEvidence], habit: &Habit| -> Vec<Sphere<'a>> {
-        evidence
-            .par_iter()
-            .map(|e| Sphere::new(points, e, habit.image_axis_rad))
-            .collect()
-    };
-    let mut spheres = weigh(&evidence, habit);
-    let axes: Vec<_> = spheres.iter().map(|s| s.best().map(|(a, _)| a)).collect();
-    learn::image_axes(habit, config, &evidence, &axes);
-    spheres = weigh(&evidence, habit);
+    let weigh = |e: &AxisEvidence, habit: &Habit| Sphere::new(points, e, habit.image_axis_rad);
+    // some bodies tell of the detector what all do
+    let some: Vec<(&AxisEvidence, Option<Vector3<f64>>)> = evidence
+        .par_iter()
+        .step_by(evidence.len().div_ceil(LEARN_FROM).max(1))
+        .map(|e| (e, weigh(e, habit).best().map(|(a, _)| a)))
+        .collect();
+    learn::image_axes(habit, config, &some);
+    let mut spheres: Vec<Sphere<'a>> = evidence.par_iter().map(|e| weigh(e, habit)).collect();
     let mut given = none;
     for _ in 0..2 {
         let least: Vec<f64> = spheres
