@@ -24,13 +24,17 @@ pub(crate) struct EdgeModel {
 impl EdgeModel {
     /// How the edges of a body err that has this radius in the image.
     pub(crate) fn at(&self, radius_px: f64) -> EdgeLaw {
-        // mean depth of an occlusion
-        let per_depth = 1.0 / (0.35 * radius_px / self.sigma_px).max(2.0);
+        let per_depth = self.sigma_px / self.depth_px(radius_px);
         EdgeLaw {
             core: (1.0 - self.occluded - GROSS.0) * INV_SQRT_2PI,
             tail: self.occluded * per_depth,
             per_depth,
         }
+    }
+
+    /// Mean depth of an occlusion, pixels.
+    pub(crate) fn depth_px(&self, radius_px: f64) -> f64 {
+        (0.35 * radius_px).max(2.0 * self.sigma_px)
     }
 
     /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`.

@@ -12,8 +12,9 @@ const FEWEST_BODIES: usize = 20;
 /// Median of the absolute value of a standard normal variable.
 const NORMAL_MEDIAN: f64 = 0.674_5;
 
-/// Boxes of a body from which its residuals count: fewer follow their own errors.
-const FEWEST_BOXES: usize = 5;
+/// Boxes of a body from which its residuals count: fewer follow their own errors. Where too few bodies have so many, the
+/// second number holds.
+const FEWEST_BOXES: [usize; 2] = [5, 3];
 
 /// The edge model as the residuals of well-seen bodies show it.
 ///
@@ -26,9 +27,20 @@ pub(crate) fn edge_model(
     landmarks: &[Landmark],
     now: &EdgeModel,
 ) -> Option<(EdgeModel, usize)> {
+    let from = |least| edge_model_from(obs, stand, landmarks, now, least);
+    FEWEST_BOXES.into_iter().find_map(from)
+}
+
+fn edge_model_from(
+    obs: &Observations,
+    stand: &Stand,
+    landmarks: &[Landmark],
+    now: &EdgeModel,
+    fewest_boxes: usize,
+) -> Option<(EdgeModel, usize)> {
     let (mut middle, mut outward) = (Vec::new(), Vec::new());
     let (mut hidden, mut all) = (0.0, 0.0);
-    for l in landmarks.iter().filter(|l| l.boxes.len() >= FEWEST_BOXES) {
+    for l in landmarks.iter().filter(|l| l.boxes.len() >= fewest_boxes) {
         // three unknowns follow the middles, one the sizes, each of two rows a box
         let rows = 2.0 * l.boxes.len() as f64;
         let (dof_middle, dof_size) = ((rows / (rows - 3.0)).sqrt(), (rows / (rows - 1.0)).sqrt());
@@ -102,7 +114,7 @@ pub(crate) fn constant_part(
                 of[stand.camera_of[b.frame]].push(across - down);
             }
         }
-        for q in of.iter().filter(|q| q.len() >= FEWEST_BOXES) {
+        for q in of.iter().filter(|q| q.len() >= FEWEST_BOXES[0]) {
             let n = q.len() as f64;
             let mean = q.iter().sum::<f64>() / n;
             means.push(mean.abs());

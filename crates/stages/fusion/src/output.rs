@@ -1,9 +1,11 @@
 //! The scene from what the rounds left.
 
-use crate::bodies::{Landmark, full_covariance};
+use crate::bodies::Landmark;
 use crate::fuse::Work;
+use crate::motion;
 use crate::nodes::Stand;
 use crate::noise;
+use crate::region::{self, Lasting};
 use corymb_model::frames::{Point, Pose};
 use corymb_model::run::{BoxRef, Class};
 use corymb_model::scene::{Body, Calibration, CorrectedPose, Estimate, MountEstimate, Scene, View};
@@ -13,8 +15,7 @@ use nalgebra::{Isometry3, Rotation3, UnitQuaternion};
 const UNKNOWN_CONSTANT_SHARE: f64 = 0.5;
 
 pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
-    let constant = noise::constant_part(&work.obs, &work.stand, landmarks, &work.evidence.model)
-        .unwrap_or(work.evidence.model.sigma_px * UNKNOWN_CONSTANT_SHARE);
+    let lasting = lasting(work, landmarks);
     let mut bodies: Vec<Body> = landmarks
         .iter()
         .enumerate()
@@ -22,7 +23,7 @@ pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
             body(
                 work,
                 l,
-                constant,
+                &lasting,
                 work.duplicates.get(k).map_or(&[], Vec::as_slice),
             )
         })
@@ -44,6 +45,20 @@ pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
     }
 }
 
+/// What the run says of errors that several images of a body share.
+fn lasting(work: &Work<'_>, landmarks: &[Landmark]) -> Lasting {
+    let (obs, stand) = (&work.obs, &work.stand);
+    let model = work.evidence.model;
+    Lasting {
+        model,
+        constant_px: noise::constant_part(obs, stand, landmarks, &model)
+            .unwrap_or(model.sigma_px * UNKNOWN_CONSTANT_SHARE),
+        motion: motion::learn(obs, stand, landmarks, &model),
+        mean_rate: work.evidence.detection,
+        plain_rate: region::plain_rate(landmarks).unwrap_or(work.evidence.detection),
+    }
+}
+
 fn views(stand: &Stand) -> Vec<View> {
     stand
         .placed
@@ -59,7 +74,7 @@ fn views(stand: &Stand) -> Vec<View> {
         .collect()
 }
 
-fn body(work: &Work<'_>, l: &Landmark, constant_px: f64, duplicates: &[usize]) -> Body {
+fn body(work: &Work<'_>, l: &Landmark, lasting: &Lasting, duplicates: &[usize]) -> Body {
     let name = |&i: &usize| {
         let b = &work.obs.boxes[i];
         BoxRef {
@@ -72,14 +87,7 @@ fn body(work: &Work<'_>, l: &Landmark, constant_px: f64, duplicates: &[usize]) -
         class: most_common_class(work, l),
         centre: Point::from_vector(l.centre()),
         radius_m: l.radius(),
-        covariance_m2: full_covariance(
-            &work.obs.boxes,
-            l,
-            &work.stand.placed,
-            &work.stand.camera_of,
-            &work.evidence.model,
-            constant_px,
-        ),
+        covariance_m2: region::covariance(&work.obs, &work.stand, l, lasting),
         shared_deviation_m: shared(work),
         existence: 1.0 / (1.0 + (-score).exp()),
         boxes: l.boxes.iter().map(name).collect(),
