@@ -16,7 +16,8 @@ use rayon::prelude::*;
 /// Motion of a body per axis: Gaussian in time with covariance `variance exp(-dt^2 / (2 lasts^2))`.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(crate) struct Motion {
-    pub(crate) variance_m2: f64,
+    /// Along x, y and z of the orchard: wind moves what hangs sideways more than up and down.
+    pub(crate) variance_m2: [f64; 3],
     /// Seconds; infinite = a body is somewhere else, and stays there.
     pub(crate) lasts_s: f64,
 }
@@ -25,8 +26,9 @@ pub(crate) struct Motion {
 const IMAGES: (usize, usize) = (6, 16);
 /// Bodies looked at, at most, and at least.
 const BODIES: (usize, usize) = (60, 10);
-/// Motions tried: variance over that of the residuals, and time.
-const TIMES_VARIANCE: [f64; 6] = [1.0, 2.0, 4.0, 8.0, 16.0, 32.0];
+/// Motions tried: variance over that of the residuals, how much less of it is upright, and time.
+const TIMES_VARIANCE: [f64; 9] = [1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0];
+const UPRIGHT: [f64; 4] = [0.0, 0.1, 0.3, 1.0];
 const LASTS_S: [f64; 6] = [0.1, 0.25, 0.5, 0.8, 1.3, 2.5];
 /// Motion below this share of the noise of a box's middle is not worth the trial.
 const LEAST_SHARE: f64 = 0.5;
@@ -49,8 +51,9 @@ pub(crate) fn learn(
     landmarks: &[Landmark],
     model: &EdgeModel,
 ) -> Motion {
+    let motion2 = model.motion_m * model.motion_m;
     let still = Motion {
-        variance_m2: model.motion_m * model.motion_m,
+        variance_m2: [motion2; 3],
         lasts_s: f64::INFINITY,
     };
     let fit: Vec<&Landmark> = landmarks
@@ -65,34 +68,46 @@ pub(crate) fn learn(
         .collect();
     let noise_m2 = seen.iter().flat_map(|s| &s.noise_m2).sum::<f64>()
         / seen.iter().map(|s| s.noise_m2.len()).sum::<usize>().max(1) as f64;
-    if seen.len() < BODIES.1 || still.variance_m2 < LEAST_SHARE * LEAST_SHARE * noise_m2 {
+    if seen.len() < BODIES.1 || motion2 < LEAST_SHARE * LEAST_SHARE * noise_m2 {
         return still;
     }
-    let trials: Vec<Motion> = LASTS_S
+    let trial = |times: f64, upright: f64, lasts_s: f64| Motion {
+        variance_m2: [1.0, 1.0, upright].map(|share| share * times * motion2),
+        lasts_s,
+    };
+    let first = LASTS_S
         .iter()
-        .flat_map(|&lasts_s| {
-            TIMES_VARIANCE.map(|t| Motion {
-                variance_m2: t * still.variance_m2,
-                lasts_s,
-            })
-        })
+        .flat_map(|&s| TIMES_VARIANCE.map(|t| trial(t, 1.0, s)))
         .collect();
+    let Some(lasts_s) = likeliest(&seen, first).map(|m| m.lasts_s) else {
+        return still;
+    };
+    let second = UPRIGHT
+        .iter()
+        .flat_map(|&u| TIMES_VARIANCE.map(|t| trial(t, u, lasts_s)))
+        .collect();
+    likeliest(&seen, second).unwrap_or(still)
+}
+
+fn likeliest(seen: &[Seen], trials: Vec<Motion>) -> Option<Motion> {
     let likelihoods: Vec<f64> = trials
         .par_iter()
         .map(|m| seen.iter().filter_map(|s| log_likelihood(s, m)).sum())
         .collect();
-    trials
-        .iter()
-        .zip(&likelihoods)
-        .max_by(|a, b| a.1.total_cmp(b.1))
-        .map_or(still, |(m, _)| *m)
+    let pairs = trials.into_iter().zip(likelihoods);
+    Some(pairs.max_by(|a, b| a.1.total_cmp(&b.1))?.0)
 }
 
 impl Motion {
-    /// Covariance per axis of where a body is at two times, square metres.
-    pub(crate) fn between(&self, dt_s: f64) -> f64 {
+    /// Covariance along each axis of where a body is at two times, square metres.
+    pub(crate) fn between(&self, dt_s: f64) -> Vector3<f64> {
         let d = dt_s / self.lasts_s;
-        self.variance_m2 * (-0.5 * d * d).exp()
+        Vector3::from(self.variance_m2) * (-0.5 * d * d).exp()
+    }
+
+    /// Whether anything moves.
+    pub(crate) fn matters(&self) -> bool {
+        self.variance_m2[0] > 0.0
     }
 }
 
@@ -128,9 +143,9 @@ fn look(obs: &Observations, stand: &Stand, l: &Landmark, model: &EdgeModel) -> O
 fn log_likelihood(s: &Seen, motion: &Motion) -> Option<f64> {
     let n = s.e.len();
     let cov = DMatrix::from_fn(n, n, |i, j| {
-        let along = s.x.row(i).dot(&s.x.row(j));
         let noise = if i == j { s.noise_m2[i] } else { 0.0 };
-        noise + along * motion.between(s.time_s[i] - s.time_s[j])
+        let between = motion.between(s.time_s[i] - s.time_s[j]);
+        (0..3).fold(noise, |sum, k| sum + s.x[(i, k)] * s.x[(j, k)] * between[k])
     });
     let chol = cov.cholesky()?;
     let l = chol.l_dirty();

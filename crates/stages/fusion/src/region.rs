@@ -14,7 +14,7 @@ use crate::edge_model::EdgeModel;
 use crate::motion::Motion;
 use crate::nodes::Stand;
 use crate::observe::Observations;
-use nalgebra::{Matrix4, Matrix4x3, Vector3};
+use nalgebra::{Matrix3, Matrix4, Matrix4x3, Vector3};
 
 /// How far a camera moves until other things hide an edge, metres: fruit at arm's length shifts by its own radius
 /// against a leaf a hand in front of it.
@@ -93,9 +93,9 @@ pub(crate) fn covariance(
                     + p.cover_m * q.cover_m * (-0.5 * d2).exp();
                 m += p.by_error * q.by_error.transpose() * variance;
             }
-            if lasting.motion.variance_m2 > 0.0 {
-                let between = lasting.motion.between(p.time_s - q.time_s);
-                m += p.by_motion * q.by_motion.transpose() * between;
+            if lasting.motion.matters() {
+                let between = Matrix3::from_diagonal(&lasting.motion.between(p.time_s - q.time_s));
+                m += p.by_motion * between * q.by_motion.transpose();
             }
             b += m;
             if j < k {
