@@ -7,6 +7,7 @@ pub mod plain;
 use corymb_formats::{Packing, read_arm, read_policy, read_run, write_run};
 use corymb_job::{JobConfig, JobOutput, run_job};
 use corymb_model::arm::ArmSetup;
+use corymb_model::map::CropMap;
 use corymb_model::policy::Policy;
 use corymb_simulate::{SceneSpec, simulate};
 use std::path::{Path, PathBuf};
@@ -26,7 +27,24 @@ impl Bench {
     /// # Errors
     /// What hinders the simulation, the writing or the reading, in words.
     pub fn platform(seed: u64) -> Result<Self, String> {
-        let simulated = simulate(&SceneSpec::platform(), seed).map_err(|e| e.to_string())?;
+        Self::of(&SceneSpec::platform(), seed)
+    }
+
+    /// The scene `platform` with a row of so many trees, passed along whole.
+    ///
+    /// # Errors
+    /// As [`Bench::platform`].
+    pub fn row(trees: u32, seed: u64) -> Result<Self, String> {
+        let mut spec = SceneSpec::platform();
+        for pass in &mut spec.passes {
+            pass.exposures = pass.exposures * trees / spec.orchard.trees_per_row;
+        }
+        spec.orchard.trees_per_row = trees;
+        Self::of(&spec, seed)
+    }
+
+    fn of(spec: &SceneSpec, seed: u64) -> Result<Self, String> {
+        let simulated = simulate(spec, seed).map_err(|e| e.to_string())?;
         let folder = tempfile::tempdir().map_err(|e| e.to_string())?;
         write_run(folder.path(), &simulated.run, Packing::Gzip).map_err(|e| e.to_string())?;
         let fixture = Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/two_trees");
@@ -49,6 +67,17 @@ impl Bench {
     #[must_use]
     pub fn folder(&self) -> PathBuf {
         self.folder.path().to_path_buf()
+    }
+
+    /// Reads the run, fuses its boxes and divides the fruit among clusters.
+    ///
+    /// # Errors
+    /// What hinders the reading, in words.
+    pub fn map(&self) -> Result<CropMap, String> {
+        let run = read_run(self.folder.path()).map_err(|e| e.to_string())?.run;
+        let config = JobConfig::default();
+        let scene = corymb_fusion::fuse(&run, &config.fusion);
+        Ok(corymb_clusters::cluster(&run, &scene, &config.clusters))
     }
 
     /// Reads the run and does the whole job, up to the orders.

@@ -109,8 +109,10 @@ pub(crate) fn refine(
         if size < SMALL_STEP || it + 1 == terms.iterations {
             out.converged = size < SETTLED;
             if terms.deviations {
-                out.node_sd = deviations(&factor, nodes, 0);
-                out.mount_sd = deviations(&factor, mounts, nodes);
+                let variances = factor.inverse_diagonal();
+                let (of_nodes, of_mounts) = variances.split_at(6 * nodes);
+                out.node_sd = deviations(of_nodes);
+                out.mount_sd = deviations(of_mounts);
             }
         }
         if size < SMALL_STEP {
@@ -336,7 +338,7 @@ fn beliefs(view: &Linear<'_>, l: &Landmark) -> Body {
     let mut body = Body {
         v: Matrix4::zeros(),
         g: Vector4::zeros(),
-        w: Vec::new(),
+        w: Vec::with_capacity(l.boxes.len() + view.mounts),
     };
     let (mean, sd) = view.terms.prior.radius_m;
     let size = Vector4::new(0.0, 0.0, 0.0, 1.0);
@@ -457,19 +459,12 @@ fn apply(
     largest
 }
 
-/// Standard deviations per axis of blocks `from..from + count`.
-fn deviations(factor: &Factor, count: usize, from: usize) -> Vec<(f64, f64)> {
-    (from..from + count)
-        .map(|block| {
-            let var = |k: usize| {
-                let mut e = vec![0.0; factor.size()];
-                e[6 * block + k] = 1.0;
-                factor.solve(&mut e);
-                e[6 * block + k]
-            };
-            let mean = |k: usize| ((var(k) + var(k + 1) + var(k + 2)) / 3.0).max(0.0).sqrt();
-            (mean(0), mean(3))
-        })
+/// Standard deviations per axis of some blocks of six, from their variances.
+fn deviations(variances: &[f64]) -> Vec<(f64, f64)> {
+    let mean = |v: &[f64]| (v.iter().sum::<f64>() / 3.0).max(0.0).sqrt();
+    variances
+        .chunks_exact(6)
+        .map(|v| (mean(&v[..3]), mean(&v[3..])))
         .collect()
 }
 

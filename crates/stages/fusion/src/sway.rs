@@ -27,6 +27,8 @@ const CLIP: f64 = 3.0;
 const FEWEST_PAIRS: usize = 200;
 /// A common share of the motion below this is not worth the turns.
 const LEAST_SHARE: f64 = 0.3;
+/// Nor is one whose variance is less than this share of what a residual errs by anyhow.
+const LEAST_WORTH: f64 = 0.1;
 
 /// What the run says about common motion.
 #[derive(Debug, Clone, Copy, Default)]
@@ -67,6 +69,7 @@ impl Sway {
                 }
             }
         }
+        let noises: Vec<f64> = of_frame.iter().flatten().map(|r| r.noise_m2).collect();
         let (mut products, mut kernels, mut pairs) = (0.0, 0.0, 0);
         for here in &mut of_frame {
             here.sort_by(|a, b| a.c.x.total_cmp(&b.c.x));
@@ -86,9 +89,12 @@ impl Sway {
         if pairs < FEWEST_PAIRS || motion_m2 <= 0.0 {
             return Self::default();
         }
-        Self {
-            share: (products / kernels / motion_m2).clamp(0.0, 0.95),
+        let share = (products / kernels / motion_m2).clamp(0.0, 0.95);
+        let noise_m2 = noises.iter().sum::<f64>() / noises.len().max(1) as f64;
+        if share * motion_m2 < LEAST_WORTH * noise_m2 {
+            return Self::default();
         }
+        Self { share }
     }
 
     /// Whether there is anything to gain.
