@@ -6,7 +6,7 @@
 
 use crate::config::Config;
 use crate::fruit::{Cost, Fruit};
-use crate::habit::Habit;
+use crate::habit::{Habit, SpurDensity};
 use crate::stem::{Cover, StemReading};
 use crate::wood::{Segment, Wood};
 use nalgebra::{Matrix3, Vector3};
@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 /// Steps of the search for the spur; three to five are usual.
 const STEPS: usize = 8;
 /// A step that lowers the cost by less ends the search, nats.
-const SMALLEST_GAIN: f64 = 1e-3;
+const SMALLEST_GAIN: f64 = 1e-2;
 /// Curvature below which a direction counts as open, 1 / m^2: 25 mm.
 const LEAST_CURVATURE: f64 = 1600.0;
 
@@ -197,13 +197,16 @@ impl<'a> Scales<'a> {
     /// Cost of a spur at a place, open or covered as is likelier, without its volume and the number of fruit.
     fn value(&self, members: &[usize], at: &Vector3<f64>) -> (Cost, Cover) {
         let share = self.config.covered_share.clamp(1e-6, 0.999);
-        let (mut open, all_whole) = self.served(members, at, Cover::Open);
+        let density = self
+            .habit
+            .spur_density(at, &self.near[members[0]], self.config);
+        let (mut open, all_whole) = self.served(members, at, &density, Cover::Open);
         open.value -= (1.0 - share).ln();
         // only stems that seem short or wrong speak for a cover
         if members.len() < 2 || all_whole {
             return (open, Cover::Open);
         }
-        let (mut covered, _) = self.served(members, at, Cover::Covered);
+        let (mut covered, _) = self.served(members, at, &density, Cover::Covered);
         covered.value -= share.ln();
         if covered.value < open.value {
             (covered, Cover::Covered)
@@ -213,10 +216,13 @@ impl<'a> Scales<'a> {
     }
 
     /// Cost of the spur's place and of serving the fruit from it; and whether every stem seen is read as whole.
-    fn served(&self, members: &[usize], at: &Vector3<f64>, cover: Cover) -> (Cost, bool) {
-        let density = self
-            .habit
-            .spur_density(at, &self.near[members[0]], self.config);
+    fn served(
+        &self,
+        members: &[usize],
+        at: &Vector3<f64>,
+        density: &SpurDensity,
+        cover: Cover,
+    ) -> (Cost, bool) {
         let mut out = Cost {
             value: density.cost,
             gradient: density.gradient,
@@ -231,7 +237,7 @@ impl<'a> Scales<'a> {
             out.curvature += own.curvature;
             all_whole &= fruit.stem.is_none() || reading == StemReading::Whole;
         }
-        if let Some(foot) = density.foot {
+        if let Some(foot) = &density.foot {
             for &i in members {
                 let along = (self.fruit[i].top(at) - at).normalize();
                 out.value -= self.habit.outward * along.dot(&foot.outwards);
@@ -246,7 +252,7 @@ mod tests {
     use super::Scales;
     use crate::config::Config;
     use crate::fruit::Fruit;
-    use crate::habit::Habit;
+    use crate::habit::{Habit, SpurDensity};
     use crate::wood::Wood;
     use corymb_simulate::{SceneSpec, simulate, truth_as_scene};
     use nalgebra::Vector3;

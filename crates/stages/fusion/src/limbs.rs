@@ -1,6 +1,7 @@
 //! Limbs as knowledge of depth: fruit hangs near wood.
 
 use crate::bodies::DepthPrior;
+use crate::cubes::Cubes;
 use corymb_model::orchard::OrchardModel;
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 use nalgebra::Vector3;
@@ -9,6 +10,8 @@ use nalgebra::Vector3;
 const STEP_M: f64 = 0.02;
 /// How far from wood fruit typically hangs (stem and half a fruit), metres.
 const HANG_M: f64 = 0.035;
+/// How many times as far wood still counts.
+const HANG_SIGMAS: f64 = 3.0;
 
 /// A stretch of wood.
 #[derive(Debug, Clone, Copy)]
@@ -25,6 +28,8 @@ pub(crate) struct Limbs {
     segments: Vec<Segment>,
     samples: Vec<[f64; 3]>,
     segment_of: Vec<usize>,
+    /// The samples, by where they are.
+    cubes: Cubes,
     tree: Option<ImmutableKdTree<f64, 3>>,
 }
 
@@ -57,6 +62,7 @@ impl Limbs {
                 all.segments.push(s);
             }
         }
+        all.cubes = Cubes::of(all.samples.iter().map(|q| (Vector3::from(*q), 0.0)));
         if !all.samples.is_empty() {
             all.tree = ImmutableKdTree::new_from_slice(&all.samples).ok();
         }
@@ -99,7 +105,7 @@ impl Limbs {
 
     /// The depth along a ray at which wood and apparent size agree, as a Gaussian; `None` where no wood lies near.
     ///
-    /// O(samples) a call.
+    /// O(samples near the ray) a call.
     pub(crate) fn depth_on_ray(
         &self,
         from: &Vector3<f64>,
@@ -109,14 +115,22 @@ impl Limbs {
         range_m: (f64, f64),
     ) -> Option<DepthPrior> {
         let (mut w0, mut w1, mut w2) = (0.0, 0.0, 0.0);
-        for q in &self.samples {
-            let v = Vector3::from(*q) - from;
+        let near_ray = self.cubes.that(|centre, reach_m| {
+            let v = centre - from;
+            let z = v.dot(along);
+            let within = HANG_SIGMAS * HANG_M + reach_m;
+            v.norm_squared() - z * z < within * within
+                && z > range_m.0 - reach_m
+                && z < range_m.1 + reach_m
+        });
+        for k in near_ray {
+            let v = Vector3::from(self.samples[k]) - from;
             let z = v.dot(along);
             if z < range_m.0 || z > range_m.1 {
                 continue;
             }
             let perp2 = v.norm_squared() - z * z;
-            if perp2 > 9.0 * HANG_M * HANG_M {
+            if perp2 > (HANG_SIGMAS * HANG_M).powi(2) {
                 continue;
             }
             let size = (z * half_angle - radius_m.0) / radius_m.1;

@@ -74,12 +74,15 @@ fn edge_model_from(
     if outward.len() < FEWEST {
         return None;
     }
-    middle.sort_by(f64::total_cmp);
-    outward.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (size_px, _) = outward[outward.len() / 2];
+    let at = outward.len() / 2;
+    let size_px = outward
+        .select_nth_unstable_by(at, |a, b| a.0.total_cmp(&b.0))
+        .1
+        .0;
     let m_per_px = outward.iter().map(|o| o.1).sum::<f64>() / outward.len() as f64;
     let size_sd = size_px / NORMAL_MEDIAN;
-    let middle_sd = middle[middle.len() / 2] / NORMAL_MEDIAN;
+    let at = middle.len() / 2;
+    let middle_sd = *middle.select_nth_unstable_by(at, f64::total_cmp).1 / NORMAL_MEDIAN;
     let model = EdgeModel {
         sigma_px: (size_sd * std::f64::consts::SQRT_2).clamp(0.02, 30.0),
         occluded: (hidden / all).clamp(0.01, 0.6),

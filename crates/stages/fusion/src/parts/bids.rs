@@ -90,12 +90,11 @@ impl Offer {
     }
 }
 
-/// What a stem would explain if no other wanted a box, nats: [`Offer::alone`] without the list of boxes. With fewer
-/// `sights` of the body than show stem boxes, each counts for `weight`.
+/// What a stem would explain in some sights if no other wanted a box, nats: [`Offer::alone`] without the list of boxes
+/// and what is held against it.
 pub(super) fn promise(
     problem: &Problem<'_>,
     sights: &[usize],
-    weight: f64,
     models: &[EdgeModel],
     piece: &Piece,
 ) -> f64 {
@@ -106,11 +105,11 @@ pub(super) fn promise(
         let gain = |&b: &usize| models[i].gain(&points, &image.stems[b]);
         sight.stems.iter().map(gain).fold(0.0, f64::max)
     };
-    weight * sights.iter().map(explained).sum::<f64>() - against(problem, piece)
+    sights.iter().map(explained).sum()
 }
 
 /// What axis and length hold against a stem, nats.
-fn against(problem: &Problem<'_>, piece: &Piece) -> f64 {
+pub(super) fn against(problem: &Problem<'_>, piece: &Piece) -> f64 {
     let noise = AxisNoise {
         image_axis_rad: problem.habit.image_axis_rad,
         slack_rad: problem.config.bend_deviation_rad,

@@ -4,7 +4,7 @@
 //! point; one alone gives a point on its ray at stem length from the fruit. Each point is weighed over all images: how
 //! well would the stem that it makes explain the best box of each?
 
-use super::bids::{Offer, promise};
+use super::bids::{Offer, against, promise};
 use super::fit::{Habit, Problem};
 use super::piece::{EdgeModel, Piece};
 use nalgebra::{Vector2, Vector3};
@@ -62,7 +62,12 @@ pub(super) fn hypotheses(
         }
     }
     let piece = |far| Piece::towards(far, problem.radius_m, problem.habit.sag, problem.config);
-    let pieces = distinct(points).into_iter().map(piece).collect();
+    let weighed = |p| (against(problem, &p), p);
+    let pieces = distinct(points)
+        .into_iter()
+        .map(piece)
+        .map(weighed)
+        .collect();
     let glanced = every(&showing, GLANCED_VIEWS);
     let mut found = best_first(problem, &glanced, showing.len(), models, pieces);
     if glanced.len() < showing.len() {
@@ -70,7 +75,7 @@ pub(super) fn hypotheses(
         found = best_first(problem, &showing, showing.len(), models, found);
     }
     let mut kept: Vec<Piece> = Vec::new();
-    for p in found {
+    for (_, p) in found {
         if kept.len() < KEPT && kept.iter().all(|k| (k.far - p.far).norm() > DISTINCT_M) {
             kept.push(p);
         }
@@ -80,22 +85,23 @@ pub(super) fn hypotheses(
         .collect()
 }
 
+/// A stem with what axis and length hold against it.
+type Weighed = (f64, Piece);
+
 /// Stems by what they promise in some sights of all that there are, most first.
 fn best_first(
     problem: &Problem<'_>,
     sights: &[usize],
     all: usize,
     models: &[EdgeModel],
-    pieces: Vec<Piece>,
-) -> Vec<Piece> {
+    pieces: Vec<Weighed>,
+) -> Vec<Weighed> {
     // counts of images
     let weight = all as f64 / sights.len().max(1) as f64;
-    let mut weighed: Vec<(f64, Piece)> = pieces
-        .into_iter()
-        .map(|p| (promise(problem, sights, weight, models, &p), p))
-        .collect();
-    weighed.sort_by(|a, b| b.0.total_cmp(&a.0));
-    weighed.into_iter().map(|(_, p)| p).collect()
+    let worth = |(against, p): &Weighed| weight * promise(problem, sights, models, p) - against;
+    let mut ranked: Vec<(f64, Weighed)> = pieces.into_iter().map(|w| (worth(&w), w)).collect();
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    ranked.into_iter().map(|(_, w)| w).collect()
 }
 
 /// At most `most` of a list, evenly spread.

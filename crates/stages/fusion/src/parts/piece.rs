@@ -86,6 +86,8 @@ pub(super) struct EdgeModel {
     pub(super) margin: f64,
     /// Standard deviation of an edge on the plane z = 1.
     pub(super) sigma: f64,
+    /// One over it.
+    per_sigma: f64,
     /// Loss of an end for being hidden at all.
     hidden: f64,
     /// Further loss a standard deviation hidden.
@@ -134,6 +136,7 @@ impl EdgeModel {
         EdgeModel {
             margin,
             sigma,
+            per_sigma: 1.0 / sigma,
             hidden,
             slope: sigma / tail,
             worth,
@@ -144,7 +147,7 @@ impl EdgeModel {
     /// The two ends (at the fruit, far) of an arc seen at `points` against a box.
     pub(super) fn ends(&self, [p, c, q]: &[Vector2<f64>; 3], seen: &PartBox) -> [End; 2] {
         let mut ends = [End::default(); 2];
-        let scale = 1.0 / self.sigma;
+        let scale = self.per_sigma;
         for k in 0..2 {
             let (low, high) = span(p[k], c[k], q[k]);
             let from_low = (seen.low[k] - low + self.margin) * scale;
@@ -164,9 +167,12 @@ impl EdgeModel {
     /// Log-likelihood of the box as the image of an arc, over that of a chance box.
     pub(super) fn gain(&self, points: &[Vector2<f64>; 3], seen: &PartBox) -> f64 {
         let [p, c, q] = points;
-        let (low, high) = (p.inf(c).inf(q), p.sup(c).sup(q));
-        let beyond = (low - seen.low).max().max((seen.high - high).max());
-        if beyond > self.hopeless {
+        let beyond = |k: usize| {
+            let low = p[k].min(c[k]).min(q[k]);
+            let high = p[k].max(c[k]).max(q[k]);
+            (low - seen.low[k]).max(seen.high[k] - high)
+        };
+        if beyond(0) > self.hopeless || beyond(1) > self.hopeless {
             return -self.worth;
         }
         let [a, b] = self.ends(points, seen);

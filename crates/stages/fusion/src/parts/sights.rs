@@ -5,6 +5,7 @@
 //! exceed what box noise alone explains.
 
 use super::PartsConfig;
+use crate::cubes::Cubes;
 use corymb_geometry::Lens;
 use corymb_model::run::{Class, Detection, Run};
 use corymb_model::scene::{Body, Scene};
@@ -80,8 +81,8 @@ impl Sight {
     /// Where a point appears on the plane z = 1, given its offset from the body's centre in the orchard frame.
     pub(super) fn see(&self, image: &Image, offset: &Vector3<f64>) -> Vector2<f64> {
         let q = self.p_in_camera + image.turn * offset;
-        let z = q.z.max(NEAREST_M);
-        Vector2::new(q.x / z, q.y / z) + self.shift
+        let per_z = 1.0 / q.z.max(NEAREST_M);
+        Vector2::new(q.x * per_z, q.y * per_z) + self.shift
     }
 
     /// Where the body's centre appears.
@@ -102,7 +103,7 @@ pub(super) struct Sights {
 }
 
 impl Sights {
-    /// Prepares a run. O(images x (bodies + bodies in view x part boxes)).
+    /// Prepares a run. O(images x bodies in view x part boxes).
     pub(super) fn new(run: &Run, scene: &Scene, config: &PartsConfig) -> Sights {
         let lenses: Vec<Lens> = run.cameras.iter().map(Lens::new).collect();
         let boxes_of_frame = boxes_by_frame(run, scene);
@@ -118,12 +119,13 @@ impl Sights {
             })
             .collect();
         let local_px = local_deviation_px(scene, &looks);
+        let cubes = Cubes::of(scene.bodies.iter().map(|b| (b.centre.xyz, b.radius_m)));
         let mut images = Vec::with_capacity(looks.len());
         let mut all = Vec::new();
         for look in looks {
             let image_idx = images.len();
             let image = look.image(scene.box_edge_px);
-            look.sights(image_idx, &image, scene, local_px, config, &mut all);
+            look.sights(image_idx, &image, scene, &cubes, local_px, config, &mut all);
             images.push(image);
         }
         all.sort_by_key(|s| (s.body_idx, s.image_idx));
@@ -276,13 +278,19 @@ impl<'a> Look<'a> {
         image_idx: usize,
         image: &Image,
         scene: &Scene,
+        cubes: &Cubes,
         local_px: f64,
         config: &PartsConfig,
         out: &mut Vec<Sight>,
     ) {
         let local = local_px / self.lens.mean_focal_px();
         let (low, high) = bounds(self.lens);
-        for (body_idx, body) in scene.bodies.iter().enumerate() {
+        let shown = cubes.that(|centre, reach_m| {
+            let p = self.turn * (centre - self.origin);
+            meets(&p, reach_m, config.longest_stem_m, &low, &high)
+        });
+        for body_idx in shown {
+            let body = &scene.bodies[body_idx];
             let p = self.turn * (body.centre.xyz - self.origin);
             // a fruit out of the image may still show its stem there
             let reach_m = body.radius_m + config.longest_stem_m;
@@ -463,6 +471,24 @@ fn bounds(lens: &Lens) -> (Vector2<f64>, Vector2<f64>) {
             .fold(Vector2::repeat(f64::NEG_INFINITY), |a, n| a.sup(n));
     }
     (low, high)
+}
+
+/// Whether [`inside`] may hold for a point of a sphere, with a reach that much beyond it.
+fn meets(
+    centre: &Vector3<f64>,
+    radius_m: f64,
+    reach_m: f64,
+    low: &Vector2<f64>,
+    high: &Vector2<f64>,
+) -> bool {
+    // how far a point lies beyond a bound changes by this much at most when it moves by one
+    let within = |beyond: f64, bound: f64| beyond < reach_m + radius_m * (1.0 + bound.hypot(1.0));
+    let z = centre.z;
+    z > NEAREST_M - radius_m
+        && within(low.x * z - centre.x, low.x)
+        && within(centre.x - high.x * z, high.x)
+        && within(low.y * z - centre.y, low.y)
+        && within(centre.y - high.y * z, high.y)
 }
 
 /// Whether anything within `reach_m` of a point may lie in the image.
