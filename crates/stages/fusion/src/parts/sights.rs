@@ -125,7 +125,7 @@ impl Sights {
         for look in looks {
             let image_idx = images.len();
             let image = look.image(scene.box_edge_px);
-            look.sights(image_idx, &image, scene, &cubes, local_px, config, &mut all);
+            all.extend(look.sights(image_idx, &image, scene, &cubes, local_px, config));
             images.push(image);
         }
         all.sort_by_key(|s| (s.body_idx, s.image_idx));
@@ -281,8 +281,8 @@ impl<'a> Look<'a> {
         cubes: &Cubes,
         local_px: f64,
         config: &PartsConfig,
-        out: &mut Vec<Sight>,
-    ) {
+    ) -> Vec<Sight> {
+        let mut out = Vec::new();
         let local = local_px / self.lens.mean_focal_px();
         let (low, high) = bounds(self.lens);
         let shown = cubes.that(|centre, reach_m| {
@@ -319,6 +319,7 @@ impl<'a> Look<'a> {
                 out.push(sight);
             }
         }
+        out
     }
 }
 
