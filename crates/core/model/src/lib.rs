@@ -6,11 +6,12 @@
 //! is typed by the frame that it is given in, see [`frames`].
 //!
 //! Read the modules in the order of the data: [`run`] and [`orchard`] come in, [`scene`] is what fusion makes of
-//! them, [`map`] adds axes, spurs, clusters and trees, [`ways`] lists how each cluster could be thinned with
-//! the [`arm`], [`decisions`] chooses one under the [`policy`], and [`orders`] is the task list.
+//! them ([`diagnostics`] tells how far to trust it), [`map`] adds axes, spurs, clusters and trees, [`ways`] lists how
+//! each cluster could be thinned with the [`arm`], [`decisions`] chooses one under the [`policy`], and [`orders`] is the task list.
 
 pub mod arm;
 pub mod decisions;
+pub mod diagnostics;
 pub mod frames;
 pub mod map;
 pub mod orchard;

@@ -1,5 +1,6 @@
 //! What fusion makes of a run: bodies in space with their parts, and the poses that fit them.
 
+use crate::diagnostics::Diagnostics;
 use crate::frames::{CameraFrame, Direction, Orchard, Point, Pose};
 use crate::run::{BoxRef, Class};
 use nalgebra::{Matrix3, Matrix4};
@@ -13,6 +14,8 @@ pub struct Scene {
     pub bodies: Vec<Body>,
     /// What was corrected and estimated on the way.
     pub calibration: Calibration,
+    /// What tells whether to trust it.
+    pub diagnostics: Diagnostics,
     /// Images without a usable pose.
     pub frames_left_out: usize,
     /// Standard deviation of a box edge that the estimate used, pixels.

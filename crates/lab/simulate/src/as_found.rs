@@ -2,6 +2,7 @@
 
 use crate::grow::TrueBody;
 use crate::outcome::Simulated;
+use corymb_model::diagnostics::Diagnostics;
 use corymb_model::map::{Cluster, CropMap, Fruitlet};
 use corymb_model::run::{BoxRef, Class};
 use corymb_model::scene::{Axis, Body, Calibration, Scene, Stem, View};
@@ -50,6 +51,7 @@ pub fn truth_as_scene(simulated: &Simulated) -> Scene {
         views: simulated.true_scene.frames.iter().map(camera).collect(),
         bodies: bodies.collect(),
         calibration: Calibration::default(),
+        diagnostics: Diagnostics::default(),
         frames_left_out: 0,
         box_edge_px: simulated.run.noise.box_edge_px.unwrap_or(1.0),
     }

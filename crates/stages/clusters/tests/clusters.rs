@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used)] // a test may fail
 
 use corymb_clusters::{Config, Lacking, cluster, clustered};
+use corymb_model::diagnostics::Diagnostics;
 use corymb_model::frames::{Direction, Point};
 use corymb_model::map::CropMap;
 use corymb_model::orchard::{Limb, LimbKind, OrchardModel, Tree};
@@ -203,6 +204,7 @@ fn scene(bodies: Vec<Body>) -> Scene {
         views: Vec::new(),
         bodies,
         calibration: Calibration::default(),
+        diagnostics: Diagnostics::default(),
         frames_left_out: 0,
         box_edge_px: 1.0,
     }

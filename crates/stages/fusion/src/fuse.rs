@@ -2,9 +2,11 @@
 
 use crate::bodies::{Landmark, Prior};
 use crate::config::Config;
+use crate::diagnose::diagnose;
 use crate::discover::{discover, score_of};
 use crate::edge_model::EdgeModel;
 use crate::grid::Grid;
+use crate::journal::Journal;
 use crate::limbs::Limbs;
 use crate::merge::merge;
 use crate::nodes::Stand;
@@ -15,6 +17,7 @@ use crate::refine::{Refined, Terms, hang, refine};
 use crate::sequential::{Pass, first_pass};
 use crate::settle::{Evidence, duplicates, refit, settle};
 use crate::sway::Sway;
+use corymb_model::diagnostics::{EventKind, EventReason};
 use corymb_model::run::{Class, Run};
 use corymb_model::scene::Scene;
 
@@ -38,6 +41,9 @@ pub(crate) struct Work<'a> {
     pub(crate) refined: Refined,
     /// Second boxes of a body in an image, a body.
     pub(crate) duplicates: Vec<Vec<usize>>,
+    /// Bodies that each image should have shown and did not; empty where nobody counted.
+    pub(crate) missed_in: Vec<usize>,
+    pub(crate) journal: Journal,
 }
 
 /// Fuses the boxes of a run into bodies in space, with their stems and calyx ends, and corrects the poses.
@@ -56,13 +62,18 @@ pub fn fuse(run: &Run, config: &Config) -> Scene {
         work.learn(&landmarks);
         work.associate(&mut landmarks);
         let changed = work.changed_hands(&before, &landmarks);
-        if round > 0 && changed < config.settled_share {
+        let model = work.evidence.model;
+        work.journal.close_round(&landmarks, Some(changed), &model);
+        if round > 0 && (changed as f64) < config.settled_share * before.len() as f64 {
             break;
         }
     }
+    let before = work.owners(&landmarks);
     work.refine(&mut landmarks, FINAL_STEPS);
     work.finish(&mut landmarks);
+    let changed = work.changed_hands(&before, &landmarks);
     let mut scene = scene(&work, &landmarks);
+    scene.diagnostics = diagnose(&mut work, &landmarks, &scene, Some(changed));
     crate::parts::attach_parts(run, &mut scene, &config.parts);
     scene
 }
@@ -124,6 +135,8 @@ impl<'a> Work<'a> {
             evidence,
             refined: Refined::default(),
             duplicates: Vec::new(),
+            missed_in: Vec::new(),
+            journal: Journal::default(),
         }
     }
 
@@ -154,6 +167,9 @@ impl<'a> Work<'a> {
             }
         }
         self.stand = stand;
+        self.journal.count(EventKind::Begun, landmarks.len());
+        self.journal
+            .close_round(&landmarks, None, &self.evidence.model);
         landmarks
     }
 
@@ -194,7 +210,7 @@ impl<'a> Work<'a> {
 
     /// Releases, discovers, merges, and counts again.
     fn associate(&mut self, landmarks: &mut Vec<Landmark>) {
-        landmarks.retain(|l| l.boxes.len() > 1);
+        self.forget_lone(landmarks, false);
         for _ in 0..2 {
             settle(
                 &mut self.obs,
@@ -204,12 +220,19 @@ impl<'a> Work<'a> {
                 &self.evidence,
             );
             refit(&self.obs, &self.stand, landmarks, &self.evidence);
-            landmarks.retain(|l| l.boxes.len() > 1);
+            self.forget_lone(landmarks, true);
             if let Some((p, _)) = noise::detection(landmarks) {
                 self.evidence.detection = p;
             }
-            let merged = merge(&self.obs, &self.stand, landmarks, &self.evidence);
+            let merged = merge(
+                &self.obs,
+                &self.stand,
+                landmarks,
+                &self.evidence,
+                &mut self.journal,
+            );
             let added = discover(&self.pass(), &self.stand, landmarks, &self.evidence);
+            self.note_begun(&landmarks[landmarks.len() - added..]);
             // a few are as well met in the next round
             if ((merged + added) as f64) < self.config.settled_share * landmarks.len() as f64 {
                 break;
@@ -228,8 +251,31 @@ impl<'a> Work<'a> {
         of
     }
 
-    /// Share of the boxes that went to another body than the others of theirs, came or went.
-    fn changed_hands(&self, before: &[Option<usize>], landmarks: &[Landmark]) -> f64 {
+    /// Gives up bodies of fewer than two boxes, each with a line in the journal or all in one count.
+    fn forget_lone(&mut self, landmarks: &mut Vec<Landmark>, listed: bool) {
+        let lone = landmarks.iter().filter(|l| l.boxes.len() < 2);
+        if listed {
+            for l in lone {
+                let before = Some(score_of(&self.obs, &self.stand, l, &self.evidence));
+                let (kind, reason) = (EventKind::Dropped, EventReason::FewerThanTwoBoxes);
+                self.journal.note(kind, reason, l, (before, None));
+            }
+        } else {
+            self.journal.count(EventKind::Dropped, lone.count());
+        }
+        landmarks.retain(|l| l.boxes.len() > 1);
+    }
+
+    fn note_begun(&mut self, added: &[Landmark]) {
+        for l in added {
+            let after = Some(score_of(&self.obs, &self.stand, l, &self.evidence));
+            let (kind, reason) = (EventKind::Begun, EventReason::LeftoverBoxes);
+            self.journal.note(kind, reason, l, (None, after));
+        }
+    }
+
+    /// Boxes that went to another body than the others of theirs, came or went.
+    fn changed_hands(&self, before: &[Option<usize>], landmarks: &[Landmark]) -> usize {
         let had = before.iter().flatten().count();
         let (mut came, mut stayed) = (0, 0);
         for l in landmarks {
@@ -241,11 +287,11 @@ impl<'a> Work<'a> {
             came += l.boxes.len() - most;
         }
         let left = had.saturating_sub(stayed);
-        came.max(left) as f64 / before.len().max(1) as f64
+        came.max(left)
     }
 
     fn finish(&mut self, landmarks: &mut Vec<Landmark>) {
-        settle(
+        self.missed_in = settle(
             &mut self.obs,
             &self.grids,
             &self.stand,
@@ -253,8 +299,14 @@ impl<'a> Work<'a> {
             &self.evidence,
         );
         refit(&self.obs, &self.stand, landmarks, &self.evidence);
-        landmarks.retain(|l| l.boxes.len() > 1);
-        merge(&self.obs, &self.stand, landmarks, &self.evidence);
+        self.forget_lone(landmarks, true);
+        merge(
+            &self.obs,
+            &self.stand,
+            landmarks,
+            &self.evidence,
+            &mut self.journal,
+        );
         self.duplicates = duplicates(
             &self.obs,
             &self.grids,

@@ -2,6 +2,7 @@
 
 use crate::bodies::{Landmark, fit};
 use crate::config::Config;
+use crate::diagnose::diagnose;
 use crate::fuse::{FINAL_STEPS, ROUND_STEPS, Work};
 use crate::output::scene;
 use crate::settle::refit;
@@ -42,6 +43,7 @@ pub fn fuse_known(run: &Run, identity: &[Vec<Option<usize>>], config: &Config) -
     work.refine(&mut landmarks, FINAL_STEPS);
     refit(&work.obs, &work.stand, &mut landmarks, &work.evidence);
     let mut scene = scene(&work, &landmarks);
+    scene.diagnostics = diagnose(&mut work, &landmarks, &scene, None);
     crate::parts::attach_parts(run, &mut scene, &config.parts);
     scene
 }

@@ -2,9 +2,11 @@
 
 use crate::bodies::{Landmark, fit};
 use crate::discover::{OVERLAP_SHARE, score_of};
+use crate::journal::Journal;
 use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::settle::Evidence;
+use corymb_model::diagnostics::{EventKind, EventReason};
 use kiddo::{ImmutableKdTree, SquaredEuclidean};
 
 /// Merges overlapping bodies; the loser's boxes are released where they do not fit. Returns how many went.
@@ -13,6 +15,7 @@ pub(crate) fn merge(
     stand: &Stand,
     landmarks: &mut Vec<Landmark>,
     ev: &Evidence,
+    journal: &mut Journal,
 ) -> usize {
     let points: Vec<[f64; 3]> = landmarks.iter().map(|l| l.centre().into()).collect();
     let Ok(tree) = ImmutableKdTree::<f64, 3>::new_from_slice(&points) else {
@@ -41,10 +44,20 @@ pub(crate) fn merge(
             } else {
                 (b, a)
             };
+            let score = |l: &Landmark| score_of(obs, stand, l, ev);
+            let of_drop = score(&landmarks[drop]);
             if let Some(joined) = winner {
+                let likelihoods = (
+                    Some(score(&landmarks[keep]) + of_drop),
+                    Some(score(&joined)),
+                );
+                let (kind, reason) = (EventKind::Merged, EventReason::BetterTogether);
+                journal.note(kind, reason, &joined, likelihoods);
                 landmarks[keep] = joined;
                 gone[drop] = true;
-            } else if score_of(obs, stand, &landmarks[drop], ev) < 0.0 {
+            } else if of_drop < 0.0 {
+                let (kind, reason) = (EventKind::Dropped, EventReason::OverlapsAnother);
+                journal.note(kind, reason, &landmarks[drop], (Some(of_drop), None));
                 gone[drop] = true;
             }
         }

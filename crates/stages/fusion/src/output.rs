@@ -42,6 +42,7 @@ pub(crate) fn scene(work: &Work<'_>, landmarks: &[Landmark]) -> Scene {
         calibration: calibration(work),
         frames_left_out: work.stand.node_of.iter().filter(|n| n.is_none()).count(),
         box_edge_px: work.evidence.model.sigma_px,
+        ..Scene::default()
     }
 }
 

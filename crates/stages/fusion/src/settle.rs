@@ -110,14 +110,15 @@ struct Settled {
     missed: Vec<usize>,
 }
 
-/// Assigns all boxes anew. Bodies keep their states; their box lists and missed counts are rewritten.
+/// Assigns all boxes anew. Bodies keep their states; their box lists and missed counts are rewritten. Returns how many
+/// bodies each image should have shown and did not.
 pub(crate) fn settle(
     obs: &mut Observations,
     grids: &[Grid],
     stand: &Stand,
     landmarks: &mut [Landmark],
     ev: &Evidence,
-) {
+) -> Vec<usize> {
     let shared: &[Landmark] = landmarks;
     let seen: &Observations = obs;
     let cubes = Cubes::of(shared.iter().map(|l| (l.centre(), doubt_m(l))));
@@ -129,6 +130,7 @@ pub(crate) fn settle(
         l.boxes.clear();
         l.missed = 0;
     }
+    let missed_in = per_frame.iter().map(|s| s.missed.len()).collect();
     for Settled { pairs, missed } in per_frame {
         for (l, i) in pairs {
             landmarks[l].boxes.push(i);
@@ -138,6 +140,7 @@ pub(crate) fn settle(
         }
     }
     ev.sway.set(obs, stand, landmarks, &ev.model);
+    missed_in
 }
 
 /// A body that an image may show.

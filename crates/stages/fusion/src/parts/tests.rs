@@ -1,6 +1,7 @@
 //! Parts as a whole: on true bodies of simulated runs, under changes that must not matter, and on next to nothing.
 
 use super::{PartsConfig, attach_parts};
+use corymb_model::diagnostics::Diagnostics;
 use corymb_model::frames::{Point, Pose};
 use corymb_model::run::{BoxRef, Camera, Class, Detection, Distortion, Frame, Run, StatedNoise};
 use corymb_model::scene::{Body, Calibration, Scene, View};
@@ -269,6 +270,7 @@ fn one_view(detections: Vec<Detection>) -> (Run, Scene) {
         }],
         bodies: vec![body],
         calibration: Calibration::default(),
+        diagnostics: Diagnostics::default(),
         frames_left_out: 0,
         box_edge_px: 0.5,
     };
