@@ -33,9 +33,10 @@ mod second_scorer;
 mod trials;
 
 /// Every file that a whole run writes.
-const OUTPUTS: [&str; 6] = [
+const OUTPUTS: [&str; 7] = [
     "calibration.json",
     "decisions.json",
+    "diagnostics.json",
     "map.json",
     "orders.jsonl",
     "refusals.jsonl",

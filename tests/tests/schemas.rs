@@ -84,6 +84,7 @@ fn instances() -> Vec<(&'static str, &'static str, Value)> {
         ("orders", "out/orders.jsonl"),
         ("refusals", "out/refusals.jsonl"),
         ("calibration", "out/calibration.json"),
+        ("diagnostics", "out/diagnostics.json"),
         ("summary", "out/summary.json"),
     ];
     let mut all = Vec::new();

@@ -74,6 +74,12 @@ pub(crate) fn cases() -> Vec<Case> {
         case!("calibration of a camera that is not there", Output, "camera-unknown" at "calibration.json:12 cameras[0].camera", |f| {
             f.swap("out/calibration.json", "\"right\"", "\"middle\"");
         }),
+        case!("residuals of a camera that is not there", Output, "camera-unknown" at "diagnostics.json:9 cameras[0].camera", |f| {
+            f.swap("out/diagnostics.json", "\"right\"", "\"middle\"");
+        }),
+        case!("event of a fruitlet that is not there", Output, "fruitlet-unknown" at "diagnostics.json:18 events[0].fruitlet", |f| {
+            f.swap("out/diagnostics.json", "\"f1\"", "\"f8\"");
+        }),
         case!("summary without stages", Output, "field-missing" at "summary.json:1 stages", |f| {
             f.swap("out/summary.json", "\"stages\"", "\"x_stages\"");
         }),

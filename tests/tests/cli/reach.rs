@@ -64,6 +64,7 @@ fn without_a_policy_the_job_ends_with_the_map_and_without_an_arm_with_decisions(
             vec![
                 "calibration.json",
                 "decisions.json",
+                "diagnostics.json",
                 "map.json",
                 "summary.json",
             ],
@@ -71,7 +72,12 @@ fn without_a_policy_the_job_ends_with_the_map_and_without_an_arm_with_decisions(
         (
             "corymb run fixtures/two_trees --out out --arm fixtures/two_trees/arm.toml".to_owned(),
             "clusters",
-            vec!["calibration.json", "map.json", "summary.json"],
+            vec![
+                "calibration.json",
+                "diagnostics.json",
+                "map.json",
+                "summary.json",
+            ],
         ),
     ] {
         let said = typed(desk.path(), &line);

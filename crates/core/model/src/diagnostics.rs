@@ -209,21 +209,6 @@ impl BoxFate {
         BoxFate::Unusable,
         BoxFate::LeftOut,
     ];
-
-    /// The name in files.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            BoxFate::Explained => "explained",
-            BoxFate::Cut => "cut",
-            BoxFate::Duplicate => "duplicate",
-            BoxFate::Merged => "merged",
-            BoxFate::OfDropped => "of_dropped",
-            BoxFate::Unclaimed => "unclaimed",
-            BoxFate::Unusable => "unusable",
-            BoxFate::LeftOut => "left_out",
-        }
-    }
 }
 
 /// What became of the boxes of one camera and class.

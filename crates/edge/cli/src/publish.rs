@@ -51,9 +51,10 @@ fn results(
     output: &JobOutput,
 ) -> Result<Vec<String>, Failure> {
     let (run, map) = (&inputs.run, &output.map);
-    let mut files = vec!["map.json", "calibration.json"];
+    let mut files = vec!["map.json", "calibration.json", "diagnostics.json"];
     publication.map(header, run, map)?;
     publication.calibration(header, run, &output.scene.calibration)?;
+    publication.diagnostics(header, run, map, &output.scene.diagnostics)?;
     if let Some(decisions) = &output.decisions {
         publication.decisions(header, run, map, decisions)?;
         files.push("decisions.json");

@@ -7,6 +7,7 @@ use crate::talk::wrapped;
 use corymb_formats::{StageSummary, Summary};
 use corymb_job::{JobConfig, JobOutput};
 use corymb_model::decisions::Action;
+use corymb_model::diagnostics::BoxFate;
 use corymb_model::orders::{TaskList, Work};
 use corymb_model::policy::Pinned;
 use corymb_report::{CAUTIONS, trees};
@@ -92,11 +93,7 @@ fn account(time: &StageTime, inputs: &Inputs, output: &JobOutput) -> Account {
                 ("trees", inputs.trees()),
             ],
         ),
-        "fusion" => (
-            "boxes",
-            inputs.boxes(),
-            vec![("bodies", output.scene.bodies.len())],
-        ),
+        "fusion" => ("boxes", inputs.boxes(), fused(output)),
         "clusters" => (
             "bodies",
             output.scene.bodies.len(),
@@ -128,6 +125,28 @@ fn account(time: &StageTime, inputs: &Inputs, output: &JobOutput) -> Account {
             )
         }
         _ => ("files", time.items, Vec::new()),
+    }
+}
+
+/// Bodies, and what became of the boxes of bodies.
+fn fused(output: &JobOutput) -> Vec<(&'static str, usize)> {
+    let scene = &output.scene;
+    let fate = |fate: BoxFate| (box_count(fate), scene.diagnostics.boxes_of(fate));
+    let bodies = std::iter::once(("bodies", scene.bodies.len()));
+    bodies.chain(BoxFate::ALL.map(fate)).collect()
+}
+
+/// How a count of boxes is called.
+fn box_count(fate: BoxFate) -> &'static str {
+    match fate {
+        BoxFate::Explained => "boxes_explained",
+        BoxFate::Cut => "boxes_cut",
+        BoxFate::Duplicate => "boxes_duplicate",
+        BoxFate::Merged => "boxes_merged",
+        BoxFate::OfDropped => "boxes_of_dropped",
+        BoxFate::Unclaimed => "boxes_unclaimed",
+        BoxFate::Unusable => "boxes_unusable",
+        BoxFate::LeftOut => "boxes_left_out",
     }
 }
 

@@ -2,12 +2,14 @@
 
 use crate::wire::arm::ToolActionWire;
 use crate::wire::decisions::{ActionWire, BoundWire, RuleWire};
+use crate::wire::diagnostics::{EventKindWire, EventReasonWire};
 use crate::wire::orchard::LimbKindWire;
 use crate::wire::orders::ReasonWire;
 use crate::wire::policy::PinAsWire;
 use crate::wire::run::ClassWire;
 use corymb_model::arm::ToolAction;
 use corymb_model::decisions::{Action, Bound, Rule};
+use corymb_model::diagnostics::{EventKind, EventReason};
 use corymb_model::orchard::LimbKind;
 use corymb_model::policy::PinAs;
 use corymb_model::run::Class;
@@ -39,6 +41,24 @@ same_words!(
         FlowerCluster,
         Bud,
         Ignore
+    }
+);
+same_words!(
+    EventKindWire = EventKind {
+        Begun,
+        Merged,
+        Split,
+        Dropped
+    }
+);
+same_words!(
+    EventReasonWire = EventReason {
+        LeftoverBoxes,
+        BetterTogether,
+        BetterApart,
+        OverlapsAnother,
+        FewerThanTwoBoxes,
+        ExistenceTooLow
     }
 );
 same_words!(LimbKindWire = LimbKind { Leader, Limb });

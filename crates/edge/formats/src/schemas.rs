@@ -73,6 +73,10 @@ pub fn schemas() -> Vec<(&'static str, Value)> {
             published::<wire::calibration::CalibrationFile>("calibration.json"),
         ),
         (
+            "diagnostics",
+            published::<wire::diagnostics::DiagnosticsFile>("diagnostics.json"),
+        ),
+        (
             "summary",
             published::<wire::summary::SummaryFile>("summary.json"),
         ),

@@ -18,6 +18,7 @@ mod truth;
 
 mod calibration;
 mod decisions;
+mod diagnostics;
 mod map;
 mod orders;
 mod output;
@@ -26,6 +27,7 @@ pub use arm::{FIRST_TOOL, read_arm};
 pub use calibration::read_calibration;
 pub use config::{read_json_checked, read_toml, read_toml_checked};
 pub use decisions::read_decisions;
+pub use diagnostics::read_diagnostics;
 pub use document::Loaded;
 pub use frames::BOX_OUTSIDE_SHARE;
 pub use map::read_map;

@@ -5,6 +5,7 @@ use crate::limits::Limits;
 use crate::problem::{Problem, Problems};
 use crate::read::calibration::read_calibration;
 use crate::read::decisions::read_decisions;
+use crate::read::diagnostics::read_diagnostics;
 use crate::read::document::{Grammar, Loaded, read_document};
 use crate::read::map::read_map;
 use crate::read::orders::{read_orders, read_refusals};
@@ -14,6 +15,7 @@ use crate::wire::summary::SummaryFile;
 use crate::write::Header;
 use corymb_model::arm::ArmSetup;
 use corymb_model::decisions::Decisions;
+use corymb_model::diagnostics::Diagnostics;
 use corymb_model::map::CropMap;
 use corymb_model::orders::Order;
 use corymb_model::run::Run;
@@ -37,6 +39,8 @@ pub struct OutputFolder {
     pub refusals: Option<Vec<Refusal>>,
     /// The calibration.
     pub calibration: Option<Calibration>,
+    /// The account of the fusion.
+    pub diagnostics: Option<Diagnostics>,
     /// How the run went; absent where the folder was not finished, or is not of this program.
     pub summary: Option<Summary>,
 }
@@ -60,6 +64,9 @@ pub fn read_output(
     let calibration = part(dir, "calibration.json", &mut problems, || {
         read_calibration(dir, run)
     });
+    let diagnostics = part(dir, "diagnostics.json", &mut problems, || {
+        read_diagnostics(dir, run, &map)
+    });
     let summary = part(dir, "summary.json", &mut problems, || read_summary(dir));
     let orders = arm.and_then(|arm| {
         part(dir, "orders.jsonl", &mut problems, || {
@@ -72,6 +79,7 @@ pub fn read_output(
     let headers = [
         ("decisions.json", decisions.as_ref().map(|d| &d.0)),
         ("calibration.json", calibration.as_ref().map(|c| &c.0)),
+        ("diagnostics.json", diagnostics.as_ref().map(|d| &d.0)),
         ("summary.json", summary.as_ref().map(|s| &s.0)),
     ];
     let others = headers
@@ -84,6 +92,7 @@ pub fn read_output(
         orders,
         refusals,
         calibration: calibration.map(|c| c.1),
+        diagnostics: diagnostics.map(|d| d.1),
         summary: summary.map(|s| s.1),
         header,
     };

@@ -9,6 +9,7 @@ pub(crate) mod text;
 pub(crate) mod arm;
 pub(crate) mod calibration;
 pub(crate) mod decisions;
+pub(crate) mod diagnostics;
 pub(crate) mod frames;
 pub(crate) mod header;
 pub(crate) mod map;

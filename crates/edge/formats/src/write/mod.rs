@@ -2,6 +2,7 @@
 
 mod calibration;
 mod decisions;
+mod diagnostics;
 mod error;
 mod layout;
 mod map;

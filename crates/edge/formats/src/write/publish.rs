@@ -15,12 +15,13 @@ use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 /// Names of the files that an output folder can hold, the one renamed last at the end.
-pub(crate) const OUTPUT_FILES: [&str; 6] = [
+pub(crate) const OUTPUT_FILES: [&str; 7] = [
     "map.json",
     "decisions.json",
     "orders.jsonl",
     "refusals.jsonl",
     "calibration.json",
+    "diagnostics.json",
     "summary.json",
 ];
 

@@ -282,6 +282,7 @@ fn an_output_folder_comes_back_and_is_written_alike_again() {
         header: back.header.clone(),
         map: back.map.clone(),
         calibration: back.calibration.clone().unwrap(),
+        diagnostics: back.diagnostics.clone().unwrap(),
         decisions: back.decisions.clone().unwrap(),
         orders: back.orders.clone().unwrap(),
         refusals: back.refusals.clone().unwrap(),
@@ -296,6 +297,7 @@ fn an_output_folder_comes_back_and_is_written_alike_again() {
             "{name}"
         );
     }
+    assert_eq!(back.diagnostics.unwrap().boxes, output.diagnostics.boxes);
     assert_eq!(back.header, output.header);
     assert_eq!(back.summary.unwrap(), output.summary);
     assert_eq!(back.refusals.unwrap(), output.refusals);

@@ -3,6 +3,10 @@
 use corymb_formats::{Header, Publication, StageSummary, Summary, WriteError, read_arm, read_run};
 use corymb_model::arm::ArmSetup;
 use corymb_model::decisions::{Action, Bound, Decision, Decisions, Rule, TreeLoad};
+use corymb_model::diagnostics::{
+    BoxCounts, BoxFate, CameraResiduals, Diagnostics, DistanceBand, EdgeResiduals, Event,
+    EventKind, EventReason, Round, Spread, TimeReport,
+};
 use corymb_model::frames::{Direction, Orchard, Point, Pose};
 use corymb_model::map::{Cluster, CropMap, Fruitlet};
 use corymb_model::orders::{Order, Work};
@@ -47,6 +51,7 @@ pub(crate) struct Output {
     pub(crate) header: Header,
     pub(crate) map: CropMap,
     pub(crate) calibration: Calibration,
+    pub(crate) diagnostics: Diagnostics,
     pub(crate) decisions: Decisions,
     pub(crate) orders: Vec<Order>,
     pub(crate) refusals: Vec<Refusal>,
@@ -62,6 +67,7 @@ impl Output {
             },
             map: map(),
             calibration: calibration(),
+            diagnostics: diagnostics(),
             decisions: decisions(),
             orders: orders(),
             refusals: vec![Refusal {
@@ -78,6 +84,7 @@ impl Output {
         let mut publication = Publication::output_folder(dir)?;
         publication.map(&self.header, run, &self.map)?;
         publication.calibration(&self.header, run, &self.calibration)?;
+        publication.diagnostics(&self.header, run, &self.map, &self.diagnostics)?;
         publication.decisions(&self.header, run, &self.map, &self.decisions)?;
         publication.orders(run, &self.map, arm, &self.orders)?;
         publication.refusals(run, &self.map, &self.refusals)?;
@@ -145,6 +152,93 @@ fn map() -> CropMap {
             spur_deviation_m: 0.003,
             probability: 0.8,
             members: vec![0, 1],
+        }],
+    }
+}
+
+fn diagnostics() -> Diagnostics {
+    let edges = |count, mean_px| EdgeResiduals {
+        count,
+        mean_px: Some(mean_px),
+        spread_px: Some(1.2),
+        occluded_share: Some(0.25),
+    };
+    let spread = |median_px| Spread {
+        median_px: Some(median_px),
+        spread_px: Some(0.75),
+    };
+    Diagnostics {
+        cameras: vec![CameraResiduals {
+            camera_idx: 1,
+            edges: [0.1, -0.2, 0.3, -0.4].map(|mean_px| edges(3, mean_px)),
+            bands: vec![
+                DistanceBand {
+                    from_m: 0.6,
+                    to_m: Some(0.8),
+                    edges: edges(11, 0.05),
+                },
+                DistanceBand {
+                    from_m: 3.0,
+                    to_m: None,
+                    edges: edges(1, 0.5),
+                },
+            ],
+        }],
+        times: vec![TimeReport {
+            time_s: 0.25,
+            pass: Some("east".to_owned()),
+            images: 2,
+            matched: 3,
+            missed: Some(1),
+            unclaimed: 0,
+            across: spread(0.25),
+            down: spread(-0.125),
+            size: spread(0.5),
+            correction_m: 0.003,
+            correction_rad: 0.002,
+            translation_deviation_m: Some(0.002),
+            rotation_deviation_rad: Some(0.001),
+            linking_bodies: 2,
+            on_prior_alone: false,
+        }],
+        rounds: vec![Round {
+            bodies: 2,
+            claimed: 3,
+            changed_hands: Some(1),
+            begun: 3,
+            merged: 1,
+            split: 0,
+            dropped: 1,
+            box_edge_px: 1.5,
+            motion_m: 0.0005,
+        }],
+        events: vec![
+            Event {
+                kind: EventKind::Merged,
+                round: 0,
+                body_idx: Some(0),
+                place: Point::new(0.1, -0.05, 1.45),
+                boxes: 2,
+                log_likelihood_before: Some(3.5),
+                log_likelihood_after: Some(7.25),
+                reason: EventReason::BetterTogether,
+            },
+            Event {
+                kind: EventKind::Dropped,
+                round: 0,
+                body_idx: None,
+                place: Point::new(0.5, -0.05, 1.45),
+                boxes: 1,
+                log_likelihood_before: Some(-2.0),
+                log_likelihood_after: None,
+                reason: EventReason::FewerThanTwoBoxes,
+            },
+        ],
+        events_not_listed: BTreeMap::from([(EventKind::Begun, 3)]),
+        boxes: vec![BoxCounts {
+            camera_idx: 0,
+            class: Class::Fruitlet,
+            fates: BTreeMap::from([(BoxFate::Explained, 1), (BoxFate::Cut, 1)]),
         }],
     }
 }
