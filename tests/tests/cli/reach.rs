@@ -17,6 +17,16 @@ fn a_whole_run_writes_every_output_and_a_table_that_adds_up() {
     );
     let out = desk.path().join("out");
     assert_eq!(names(&out), OUTPUTS);
+    for (name, schema) in corymb_formats::schemas() {
+        let Ok(bytes) = std::fs::read(out.join(format!("{name}.json"))) else {
+            continue;
+        };
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        let errors: Vec<String> = (validator.iter_errors(&json(&bytes)))
+            .map(|e| e.to_string())
+            .collect();
+        assert!(errors.is_empty(), "{name}: {errors:?}");
+    }
     let summary = json(&std::fs::read(out.join("summary.json")).unwrap());
     assert_eq!(summary["stopped"]["after"], "sequence");
     for stage in [

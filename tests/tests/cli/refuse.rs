@@ -126,7 +126,7 @@ fn a_reader_who_has_enough_is_no_error() {
     }
     assert_eq!(
         files(&desk.path().join("out")).unwrap().len(),
-        6,
+        super::OUTPUTS.len(),
         "the files are written all the same"
     );
 }

@@ -10,6 +10,9 @@ use corymb_simulate::{SceneSpec, Simulated, simulate};
 use nalgebra::{Isometry3, UnitQuaternion, Vector3};
 use std::collections::BTreeMap;
 
+#[path = "fusion/diagnostics.rs"]
+mod diagnostics;
+
 /// Fruit matched within the larger of 12 mm and its radius, of those that two images show: (hits, expected, bodies).
 fn hits(s: &Simulated, scene: &Scene) -> (usize, usize, usize) {
     let mut views: BTreeMap<usize, usize> = BTreeMap::new();

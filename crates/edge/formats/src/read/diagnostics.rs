@@ -62,7 +62,7 @@ fn check_diagnostics(file: DiagnosticsFile, known: &Known<'_>, out: &mut Finding
         events,
         boxes: boxes.collect(),
         times: file.times.into_iter().map(time).collect(),
-        rounds: file.rounds.into_iter().map(round).collect(),
+        rounds: file.rounds.iter().map(round).collect(),
         events_not_listed: some([
             (EventKind::Begun, not_listed.begun),
             (EventKind::Merged, not_listed.merged),
@@ -131,7 +131,7 @@ fn time(wire: TimeWire) -> TimeReport {
     }
 }
 
-fn round(wire: RoundWire) -> Round {
+fn round(wire: &RoundWire) -> Round {
     Round {
         bodies: wire.bodies,
         claimed: wire.claimed,
