@@ -2,6 +2,7 @@
 
 pub mod files;
 pub mod known;
+pub mod noise;
 pub mod plain;
 
 use corymb_formats::{Packing, read_arm, read_policy, read_run, write_run};

@@ -23,8 +23,8 @@ pub use limits::Limits;
 pub use problem::{Problem, Problems};
 pub use read::{
     BOX_OUTSIDE_SHARE, FIRST_TOOL, Loaded, OutputFolder, RunFolder, read_arm, read_calibration,
-    read_decisions, read_diagnostics, read_json_checked, read_map, read_order_chances, read_orders, read_output,
-    read_policy, read_refusals, read_run, read_run_with, read_summary, read_toml,
+    read_decisions, read_diagnostics, read_json_checked, read_map, read_order_chances, read_orders,
+    read_output, read_policy, read_refusals, read_run, read_run_with, read_summary, read_toml,
     read_toml_checked, read_trials, read_true_orchard, read_truth,
 };
 pub use schemas::schemas;
