@@ -76,7 +76,9 @@ pub(crate) fn gaussian_candidates(
                 let d2 = inn.y.dot(&chol.solve(&inn.y));
                 let root: f64 = chol.l_dirty().diagonal().product();
                 let scale = seen.distance_m * seen.distance_m * seen.radius_m;
-                let gain = base - 0.5 * d2 - (root * TWO_PI_3_2 / scale).ln();
+                let depth = sights.obs.boxes[box_idx].depth;
+                let by_depth = depth.map_or(0.0, |d| d.gain(&seen, spread));
+                let gain = base - 0.5 * d2 - (root * TWO_PI_3_2 / scale).ln() + by_depth;
                 if gain > 0.0 && d2 < GATE {
                     out.push(Candidate {
                         body,

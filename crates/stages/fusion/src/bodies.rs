@@ -2,7 +2,7 @@
 
 use crate::edge_model::EdgeModel;
 use crate::observe::BoxObs;
-use nalgebra::{Isometry3, Matrix3, Matrix4, Vector3, Vector4};
+use nalgebra::{Cholesky, Const, Isometry3, Matrix3, Matrix4, Vector3, Vector4};
 
 /// The camera of one image, as placed now.
 #[derive(Debug, Clone, Copy)]
@@ -172,7 +172,7 @@ pub(crate) fn fit(
     start: Option<Vector4<f64>>,
 ) -> Option<Fit> {
     let mut x = start;
-    let mut last = None;
+    let mut last: Option<(Vector4<f64>, Cholesky<f64, Const<4>>)> = None;
     // of an edge's full weight, step by step: the first weighted ones must not throw good edges out from a poor start
     let least_shares: &[f64] = match (list.len(), start) {
         (..2, _) => &[0.1; 2],
@@ -187,6 +187,9 @@ pub(crate) fn fit(
                 Some(x) => sums.add_box(b, p, x, model, least_share),
                 None => sums.add_box_unweighted(b, p, prior, model),
             }
+        }
+        if let (Some(x), Some((_, chol))) = (&x, &last) {
+            sums.add_depths(boxes, list, placed, x, chol);
         }
         // the factor is taken from the lower triangle
         let chol = sums.info.cholesky()?;
@@ -231,6 +234,7 @@ pub(crate) fn update(
     for _ in 0..2 {
         let mut sums = known.clone();
         sums.add_box(b, p, &now, model, 1e-3);
+        sums.add_depth(b, p, &now, |row| row.dot(&(cov * row)));
         let chol = sums.info.cholesky()?;
         now = chol.solve(&sums.eta);
         last = Some(chol);
@@ -325,6 +329,39 @@ impl Sums {
             sums.add(&m, at, core.max(least_share) * per_sigma * per_sigma);
         }
         self.add(&sums, p);
+    }
+
+    /// The depths of the boxes for a body at `x`, known as well as `chol` tells; of a single box it is begun with.
+    fn add_depths(
+        &mut self,
+        boxes: &[BoxObs],
+        list: &[usize],
+        placed: &[Placed],
+        x: &Vector4<f64>,
+        chol: &Cholesky<f64, Const<4>>,
+    ) {
+        for b in list.iter().map(|&i| &boxes[i]).filter(|_| list.len() > 1) {
+            self.add_depth(b, &placed[b.frame], x, |row| row.dot(&chol.solve(row)));
+        }
+    }
+
+    /// A box's depth, where it has one, for a body at `x` of which `unknown` tells the variance along a row.
+    fn add_depth(
+        &mut self,
+        b: &BoxObs,
+        p: &Placed,
+        x: &Vector4<f64>,
+        unknown: impl Fn(&Vector4<f64>) -> f64,
+    ) {
+        let Some(depth) = b.depth else {
+            return;
+        };
+        let along: Vector3<f64> = p.r.column(2).into_owned();
+        let row = along.push(-1.0);
+        let e = depth.residual_m(&p.into_camera(&x.xyz()), x[3]);
+        let w = depth.weight(e, unknown(&row));
+        self.info += row * row.transpose() * w;
+        self.eta += row * ((row.dot(x) - e) * w);
     }
 
     /// A box for a body of which nothing is known but the size.

@@ -2,6 +2,7 @@
 
 use crate::bodies::{Landmark, Prior};
 use crate::config::Config;
+use crate::depth;
 use crate::diagnose::diagnose;
 use crate::discover::{discover, score_of};
 use crate::edge_model::EdgeModel;
@@ -154,19 +155,23 @@ impl<'a> Work<'a> {
         }
     }
 
-    /// The first pass; once more where the bodies turn out to be of another size than was thought.
+    /// The first pass; once more where the bodies turn out to be of another size than was thought, and where depths can be
+    /// believed.
     fn begin(&mut self) -> Vec<Landmark> {
         let mut stand = self.stand.clone();
         let mut landmarks = first_pass(&self.pass(), &mut stand);
+        let mut again = depth::learn(&mut self.obs, &stand, &landmarks);
         if let Some(learned) = noise::radius(&landmarks) {
             let was = self.evidence.prior.radius_m;
             self.evidence.prior.radius_m = learned;
-            if (learned.0 - was.0).abs() > PRIOR_SHIFT * learned.1 {
-                stand.reset();
-                landmarks = first_pass(&self.pass(), &mut stand);
-            }
+            again |= (learned.0 - was.0).abs() > PRIOR_SHIFT * learned.1;
+        }
+        if again {
+            stand.reset();
+            landmarks = first_pass(&self.pass(), &mut stand);
         }
         self.stand = stand;
+        self.obs.tracks.learn(&landmarks);
         self.journal.count(EventKind::Begun, landmarks.len());
         self.journal
             .close_round(&landmarks, None, &self.evidence.model);
@@ -198,6 +203,7 @@ impl<'a> Work<'a> {
             self.evidence.model = model;
         }
         self.evidence.sway = Sway::learn(&self.obs, &self.stand, landmarks, &self.evidence.model);
+        depth::learn(&mut self.obs, &self.stand, landmarks);
         if let Some(r) = noise::radius(landmarks) {
             self.evidence.prior.radius_m = r;
         }

@@ -8,6 +8,7 @@ mod associate;
 mod bodies;
 mod config;
 mod cubes;
+mod depth;
 mod diagnose;
 mod discover;
 mod edge_model;
@@ -31,6 +32,7 @@ mod register;
 mod sequential;
 mod settle;
 mod sway;
+mod tracks;
 mod trajectory;
 
 pub use config::Config;

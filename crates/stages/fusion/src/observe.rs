@@ -3,6 +3,8 @@
 //! A sphere (centre c, radius r) that touches the plane of a box edge satisfies `normal . c = r` with the inward
 //! normal: one linear equation an edge.
 
+use crate::depth::Depth;
+use crate::tracks::Tracks;
 use corymb_geometry::camera::Lens;
 use corymb_geometry::edges::box_planes;
 use corymb_model::run::{Class, Run};
@@ -28,7 +30,7 @@ pub(crate) struct BoxObs {
     pub(crate) at: Vector2<f64>,
     /// Mean half opening angle over the usable pairs of edges (sine), as if nothing were hidden.
     pub(crate) half_angle: f64,
-    pub(crate) depth_m: Option<f64>,
+    pub(crate) depth: Option<Depth>,
     /// How far the motion that the body shares with its neighbours takes it off each edge's plane, metres.
     pub(crate) swayed_m: [f64; 4],
 }
@@ -42,6 +44,8 @@ pub(crate) struct Observations {
     pub(crate) lenses: Vec<Lens>,
     /// What of the plane z = 1 each camera's image covers.
     pub(crate) covers: Vec<Cover>,
+    /// The detector's own tracks.
+    pub(crate) tracks: Tracks,
 }
 
 /// A rectangle on the plane z = 1 that holds an image.
@@ -121,6 +125,7 @@ impl Observations {
             starts.push(boxes.len());
         }
         Self {
+            tracks: Tracks::new(run, boxes.iter().map(|b| (b.frame, b.det))),
             boxes,
             starts,
             covers: lenses.iter().map(Cover::new).collect(),
@@ -158,7 +163,7 @@ fn observe(
         at: Vector2::new(ray.x / ray.z, ray.y / ray.z),
         ray,
         normals,
-        depth_m: d.depth_m,
+        depth: d.depth_m.map(Depth::new),
         swayed_m: [0.0; 4],
     })
 }

@@ -322,6 +322,7 @@ fn linearise(view: &Linear<'_>, l: &Landmark, system: &mut System) -> Body {
         couple(&mut body.w, node, &(r.node.transpose() * r.sphere));
         add_gradient(system, node, &(r.node.transpose() * r.e));
         system.add_block(node, node, &(r.node.transpose() * r.node));
+        depth_row(view, b, l, node, &mut body, system);
         if view.mounts > 0 {
             let m = view.stand.nodes.len() + camera;
             couple(&mut body.w, m, &(r.mount.transpose() * r.sphere));
@@ -402,6 +403,32 @@ fn box_rows(
         rows.e[k] = res.metres * w;
     }
     rows
+}
+
+/// The depth of a box, where it has one. It moves the body and the rig; a mounting is told by edges.
+fn depth_row(
+    view: &Linear<'_>,
+    b: &BoxObs,
+    l: &Landmark,
+    node: usize,
+    body: &mut Body,
+    system: &mut System,
+) {
+    let Some(depth) = b.depth else {
+        return;
+    };
+    let placed = &view.stand.placed[b.frame];
+    let c = placed.into_camera(&l.centre());
+    let (rig_r, rig_t) = &system.mounts[view.stand.camera_of[b.frame]];
+    let along: Vector3<f64> = placed.r.column(2).into_owned();
+    let by_sphere = along.push(-1.0);
+    let by_node = pose_row(&Vector3::z(), rig_r, &(rig_r * c + rig_t));
+    let e = depth.residual_m(&c, l.radius());
+    let w = depth.weight(e, by_sphere.dot(&(l.cov * by_sphere)));
+    add_row(body, &by_sphere, e, w);
+    couple(&mut body.w, node, &(by_node * by_sphere.transpose() * w));
+    add_gradient(system, node, &(by_node * (e * w)));
+    system.add_block(node, node, &(by_node * by_node.transpose() * w));
 }
 
 fn add_row(body: &mut Body, row: &Vector4<f64>, residual: f64, w: f64) {

@@ -1,7 +1,7 @@
 //! The first pass: rig pose by rig pose, each registered to the map so far before its boxes are assigned.
 
 use crate::associate::{Rates, best_assignment, gaussian_candidates};
-use crate::bodies::{DepthPrior, Landmark, Prior, fit, update};
+use crate::bodies::{Landmark, Prior, fit, update};
 use crate::config::Config;
 use crate::cubes::Cubes;
 use crate::edge_model::EdgeModel;
@@ -248,7 +248,8 @@ fn of_node(pass: &Pass<'_>, stand: &Stand, node: Option<usize>, l: &Landmark) ->
         .is_some_and(|&i| stand.node_of[pass.obs.boxes[i].frame] == node)
 }
 
-/// A body from one box: the radius prior and, where there is wood, the depth prior close the fourth unknown.
+/// A body from one box: the radius prior and, where there is wood, the depth prior close the fourth unknown. A stated depth
+/// counts from the second box on: a single one may be of anything, and nothing would tell.
 pub(crate) fn begin(pass: &Pass<'_>, stand: &Stand, i: usize) -> Option<Landmark> {
     let b = &pass.obs.boxes[i];
     if b.half_angle <= 1e-5 {
@@ -256,24 +257,13 @@ pub(crate) fn begin(pass: &Pass<'_>, stand: &Stand, i: usize) -> Option<Landmark
     }
     let p = &stand.placed[b.frame];
     let along = p.r * b.ray;
-    let depth = match b.depth_m {
-        Some(z) => {
-            // depth is to the near surface along z; outliers are met by a wide deviation
-            let at = z / b.ray.z + pass.prior.radius_m.0;
-            Some(DepthPrior {
-                axis: along,
-                at: along.dot(&p.t) + at,
-                sigma_m: 0.1 * at,
-            })
-        }
-        None => pass.limbs.depth_on_ray(
-            &p.t,
-            &along,
-            b.half_angle,
-            pass.prior.radius_m,
-            pass.config.distance_m,
-        ),
-    };
+    let depth = pass.limbs.depth_on_ray(
+        &p.t,
+        &along,
+        b.half_angle,
+        pass.prior.radius_m,
+        pass.config.distance_m,
+    );
     let f = fit(
         &pass.obs.boxes,
         &[i],

@@ -65,7 +65,8 @@ impl Evidence {
         if used == 0 {
             return f64::NEG_INFINITY;
         }
-        log - self.clutter_log(obs, camera, b, s, used)
+        let by_depth = b.depth.map_or(0.0, |d| d.gain(s, model.motion_m));
+        log - self.clutter_log(obs, camera, b, s, used) + by_depth
     }
 }
 
@@ -119,6 +120,7 @@ pub(crate) fn settle(
     landmarks: &mut [Landmark],
     ev: &Evidence,
 ) -> Vec<usize> {
+    obs.tracks.follow(landmarks);
     let shared: &[Landmark] = landmarks;
     let seen: &Observations = obs;
     let cubes = Cubes::of(shared.iter().map(|l| (l.centre(), doubt_m(l))));
@@ -234,7 +236,8 @@ impl Image<'_> {
                 let density = self
                     .ev
                     .gain_under(&models[body], self.obs, self.camera, b, s);
-                let gain = in_view[body].odds + density;
+                let hint = self.obs.tracks.hint(i, in_view[body].landmark);
+                let gain = in_view[body].odds + density + hint;
                 if gain > 0.0 {
                     candidates.push(Candidate {
                         body,
