@@ -237,8 +237,10 @@ impl Image<'_> {
                     .ev
                     .gain_under(&models[body], self.obs, self.camera, b, s);
                 let hint = self.obs.tracks.hint(i, in_view[body].landmark);
-                let gain = in_view[body].odds + density + hint;
+                // among boxes that may show it: a hint alone shows nothing
+                let gain = in_view[body].odds + density;
                 if gain > 0.0 {
+                    let gain = gain + hint;
                     candidates.push(Candidate {
                         body,
                         box_idx: i,

@@ -77,7 +77,7 @@ impl Tracks {
             bodies.sort_unstable();
             let groups = bodies.chunk_by(|a, b| a == b);
             let most = groups.max_by(|a, b| a.len().cmp(&b.len()).then(b[0].cmp(&a[0])));
-            *owner = most.filter(|m| m.len() > 1).map(|m| m[0]);
+            *owner = most.filter(|m| m.len() > 2).map(|m| m[0]);
         }
     }
 

@@ -12,6 +12,8 @@ use std::collections::BTreeMap;
 
 #[path = "fusion/diagnostics.rs"]
 mod diagnostics;
+#[path = "fusion/hints.rs"]
+mod hints;
 
 /// Fruit matched within the larger of 12 mm and its radius, of those that two images show: (hits, expected, bodies).
 fn hits(s: &Simulated, scene: &Scene) -> (usize, usize, usize) {
