@@ -252,7 +252,7 @@ mod tests {
     use super::Scales;
     use crate::config::Config;
     use crate::fruit::Fruit;
-    use crate::habit::{Habit, SpurDensity};
+    use crate::habit::Habit;
     use crate::wood::Wood;
     use corymb_simulate::{SceneSpec, simulate, truth_as_scene};
     use nalgebra::Vector3;
