@@ -120,15 +120,17 @@ fn is_exact(
             .is_some_and(|all| all.iter().all(belongs))
 }
 
-/// The most common value, the least of them where several are.
+/// The most common value, the one met first where several are.
 fn most_common(values: impl Iterator<Item = usize>) -> Option<usize> {
-    let mut counts = BTreeMap::<usize, usize>::new();
-    for value in values {
-        *counts.entry(value).or_default() += 1;
+    let mut counts = BTreeMap::<usize, (usize, std::cmp::Reverse<usize>)>::new();
+    for (place, value) in values.enumerate() {
+        counts
+            .entry(value)
+            .or_insert((0, std::cmp::Reverse(place)))
+            .0 += 1;
     }
-    counts
-        .into_iter()
-        .max_by(|a, b| a.1.cmp(&b.1).then(b.0.cmp(&a.0)))
+    (counts.into_iter())
+        .max_by_key(|(_, count_and_place)| *count_and_place)
         .map(|(value, _)| value)
 }
 
@@ -160,4 +162,16 @@ pub(crate) fn kings_right(case: &Case<'_>) -> Vec<(usize, bool)> {
         Some((c, stated(king).is_some_and(|p| others.all(|q| p > q))))
     });
     right.collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::most_common;
+
+    #[test]
+    fn the_most_common_value_and_of_several_the_first() {
+        assert_eq!(most_common([5, 2, 2, 5, 9].into_iter()), Some(5));
+        assert_eq!(most_common([5, 2, 2].into_iter()), Some(2));
+        assert_eq!(most_common(std::iter::empty()), None);
+    }
 }
