@@ -52,7 +52,7 @@ pub(crate) fn gaussian_candidates(
     for (body, (mapped, displaced)) in bodies.iter().zip(displaced).enumerate() {
         let seen = mapped.moved(&displaced.by);
         let model = EdgeModel {
-            motion_m: displaced.left_m2.sqrt(),
+            stir: displaced.left,
             ..*sights.model
         };
         let c_in_rig = rig_r * seen.c + mount.translation.vector;

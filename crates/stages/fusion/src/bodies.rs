@@ -24,6 +24,11 @@ impl Placed {
         }
     }
 
+    /// The plumb line, camera frame (upwards or downwards).
+    pub(crate) fn down(&self) -> Vector3<f64> {
+        self.r.row(2).transpose()
+    }
+
     pub(crate) fn into_camera(self, p_in_orchard: &Vector3<f64>) -> Vector3<f64> {
         self.r.tr_mul(&(p_in_orchard - self.t))
     }
@@ -87,7 +92,7 @@ pub(crate) fn residuals(
         let m_per_px = distance * b.rad_per_px[k];
         EdgeResidual {
             metres: b.normals[k].dot(c_in_camera) - radius_m,
-            sigma_m: model.sigma_m(m_per_px),
+            sigma_m: model.sigma_m(m_per_px, b.plumb_share[k]),
             m_per_px,
         }
     })
@@ -322,7 +327,7 @@ impl Sums {
                 continue;
             }
             let e = b.normals[k].dot(&c) + b.swayed_m[k] - x[3];
-            let per_sigma = 1.0 / model.sigma_m(distance * b.rad_per_px[k]);
+            let per_sigma = 1.0 / model.sigma_m(distance * b.rad_per_px[k], b.plumb_share[k]);
             let core = law.core_share(e * per_sigma);
             let m = b.normals[k] - c * (e * per_distance2);
             let at = m.dot(&from_origin) - x[3] - e;
@@ -372,7 +377,7 @@ impl Sums {
         for k in 0..4 {
             if b.usable[k] {
                 let n = &b.normals[k];
-                let variance = model.variance_m2(distance * b.rad_per_px[k]);
+                let variance = model.variance_m2(distance * b.rad_per_px[k], b.plumb_share[k]);
                 sums.add(n, n.dot(&t) - b.swayed_m[k], 1.0 / variance);
             }
         }

@@ -93,12 +93,13 @@ impl Depth {
         core / (core + other) / (self.law.sigma_m * self.law.sigma_m)
     }
 
-    /// Log likelihood of the depth as that of a body over that of a false box.
-    pub(crate) fn gain(&self, seen: &Seen, motion_m: f64) -> f64 {
+    /// Log likelihood of the depth as that of a body over that of a false box; `motion_m2` is the variance of
+    /// where the body is in this image.
+    pub(crate) fn gain(&self, seen: &Seen, motion_m2: f64) -> f64 {
         if self.law.outliers >= DEAF {
             return 0.0;
         }
-        let unknown = along_m2(&seen.cov) + motion_m * motion_m;
+        let unknown = along_m2(&seen.cov) + motion_m2;
         let residual_m = self.residual_m(&seen.c, seen.radius_m);
         let (core, other) = self.densities(residual_m, unknown);
         ((core + other) * WIDTH_M).ln()

@@ -10,6 +10,47 @@ const GROSS: (f64, f64) = (0.01, 60.0);
 const CORE_ENDS: f64 = 9.0;
 const INV_SQRT_2PI: f64 = 0.398_942_280_401_432_7;
 
+/// Variance of what moves a body between images (wind, what is left of the poses), square metres: along any level
+/// direction, and along the plumb line. What hangs sways level.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Stir {
+    pub(crate) level_m2: f64,
+    pub(crate) plumb_m2: f64,
+}
+
+impl Stir {
+    /// The same standard deviation in all directions.
+    pub(crate) fn alike(sd_m: f64) -> Self {
+        let m2 = sd_m * sd_m;
+        Self {
+            level_m2: m2,
+            plumb_m2: m2,
+        }
+    }
+
+    /// Variance along a direction whose squared cosine with the plumb line is given.
+    pub(crate) fn along(self, plumb_share: f64) -> f64 {
+        self.level_m2 + (self.plumb_m2 - self.level_m2) * plumb_share
+    }
+
+    /// The greatest standard deviation, metres.
+    pub(crate) fn most_m(self) -> f64 {
+        self.level_m2.max(self.plumb_m2).sqrt()
+    }
+
+    /// Root mean square over the three axes, metres.
+    pub(crate) fn mean_m(self) -> f64 {
+        ((2.0 * self.level_m2 + self.plumb_m2) / 3.0).sqrt()
+    }
+
+    pub(crate) fn scaled(self, by: f64) -> Self {
+        Self {
+            level_m2: self.level_m2 * by,
+            plumb_m2: self.plumb_m2 * by,
+        }
+    }
+}
+
 /// The error model of box edges.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct EdgeModel {
@@ -17,8 +58,7 @@ pub(crate) struct EdgeModel {
     pub(crate) sigma_px: f64,
     /// Share of occluded edges.
     pub(crate) occluded: f64,
-    /// Standard deviation per axis of what moves a body between images (wind, what is left of the poses), metres.
-    pub(crate) motion_m: f64,
+    pub(crate) stir: Stir,
 }
 
 impl EdgeModel {
@@ -37,15 +77,16 @@ impl EdgeModel {
         (0.35 * radius_px).max(2.0 * self.sigma_px)
     }
 
-    /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`.
-    pub(crate) fn sigma_m(&self, m_per_px: f64) -> f64 {
-        self.variance_m2(m_per_px).sqrt()
+    /// Standard deviation of an edge's residual in metres, where one pixel is `m_per_px`, for an edge whose normal has
+    /// this squared cosine with the plumb line.
+    pub(crate) fn sigma_m(&self, m_per_px: f64, plumb_share: f64) -> f64 {
+        self.variance_m2(m_per_px, plumb_share).sqrt()
     }
 
     /// The square of [`EdgeModel::sigma_m`].
-    pub(crate) fn variance_m2(&self, m_per_px: f64) -> f64 {
+    pub(crate) fn variance_m2(&self, m_per_px: f64, plumb_share: f64) -> f64 {
         let edge = self.sigma_px * m_per_px;
-        edge * edge + self.motion_m * self.motion_m
+        edge * edge + self.stir.along(plumb_share)
     }
 }
 

@@ -5,7 +5,7 @@ use crate::config::Config;
 use crate::depth;
 use crate::diagnose::diagnose;
 use crate::discover::{discover, score_of};
-use crate::edge_model::EdgeModel;
+use crate::edge_model::{EdgeModel, Stir};
 use crate::grid::Grid;
 use crate::journal::Journal;
 use crate::limbs::Limbs;
@@ -81,7 +81,7 @@ pub fn fuse(run: &Run, config: &Config) -> Scene {
 
 impl<'a> Work<'a> {
     pub(crate) fn new(run: &'a Run, config: &'a Config) -> Self {
-        let obs = Observations::new(run, config.border_px);
+        let mut obs = Observations::new(run, config.border_px);
         let grids = (0..run.frames.len()).map(|f| Grid::new(&obs, f)).collect();
         let stated = &run.noise;
         let body_rate = stated
@@ -98,7 +98,7 @@ impl<'a> Work<'a> {
             model: EdgeModel {
                 sigma_px: stated.box_edge_px.unwrap_or(config.box_edge_px).max(0.02),
                 occluded: config.occluded_share,
-                motion_m: motion,
+                stir: Stir::alike(motion),
             },
             prior: Prior {
                 radius_m: radius_of_stage(run).unwrap_or(config.radius_prior_m),
@@ -112,6 +112,7 @@ impl<'a> Work<'a> {
             sway: Sway { share: common },
         };
         let stand = Stand::new(run, config);
+        obs.set_plumb(&stand.placed);
         // what is stated may be wrong: a trajectory that scatters more than it says is believed in its scatter
         let scatter = stand.scatter.unwrap_or((0.0, 0.0));
         Self {

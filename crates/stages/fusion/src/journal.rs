@@ -93,7 +93,7 @@ impl Journal {
             claimed,
             changed_hands,
             box_edge_px: model.sigma_px,
-            motion_m: model.motion_m,
+            motion_m: model.stir.mean_m(),
             ..std::mem::take(&mut self.now)
         });
     }
@@ -146,7 +146,7 @@ mod tests {
     const MODEL: EdgeModel = EdgeModel {
         sigma_px: 1.5,
         occluded: 0.1,
-        motion_m: 0.002,
+        stir: Stir::alike(0.002),
     };
 
     #[test]

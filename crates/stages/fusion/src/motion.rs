@@ -51,7 +51,7 @@ pub(crate) fn learn(
     landmarks: &[Landmark],
     model: &EdgeModel,
 ) -> Motion {
-    let motion2 = model.motion_m * model.motion_m;
+    let motion2 = model.stir.mean_m().powi(2);
     let still = Motion {
         variance_m2: [motion2; 3],
         lasts_s: f64::INFINITY,

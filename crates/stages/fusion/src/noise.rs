@@ -1,7 +1,7 @@
 //! Noise levels from the run itself: box edges, occlusion, detection, clutter, size of the bodies, poses.
 
 use crate::bodies::{Landmark, radius_px, residuals};
-use crate::edge_model::EdgeModel;
+use crate::edge_model::{EdgeModel, Stir};
 use crate::nodes::Stand;
 use crate::observe::Observations;
 
@@ -11,6 +11,9 @@ const FEWEST: usize = 200;
 const FEWEST_BODIES: usize = 20;
 /// Median of the absolute value of a standard normal variable.
 const NORMAL_MEDIAN: f64 = 0.674_5;
+
+/// Difference of two squared cosines with the plumb line by which level and upright motion can be told apart.
+const LEAST_TILT: f64 = 0.3;
 
 /// Boxes of a body from which its residuals count: fewer follow their own errors. Where too few bodies have so many, the
 /// second number holds.
@@ -38,7 +41,7 @@ fn edge_model_from(
     now: &EdgeModel,
     fewest_boxes: usize,
 ) -> Option<(EdgeModel, usize)> {
-    let (mut middle, mut outward) = (Vec::new(), Vec::new());
+    let (mut middles, mut outward) = (Middles::default(), Vec::new());
     let (mut hidden, mut all) = (0.0, 0.0);
     for l in landmarks.iter().filter(|l| l.boxes.len() >= fewest_boxes) {
         // three unknowns follow the middles, one the sizes, each of two rows a box
@@ -62,7 +65,8 @@ fn edge_model_from(
             }
             for (p, q) in [(0, 2), (1, 3)] {
                 if b.usable[p] && b.usable[q] {
-                    middle.push((e[p].metres - e[q].metres).abs() * 0.5 * dof_middle);
+                    let middle = (e[p].metres - e[q].metres).abs() * 0.5 * dof_middle;
+                    middles.push(middle, b.plumb_share[p]);
                     let size = (e[p].metres + e[q].metres) * 0.5 / e[p].m_per_px * dof_size;
                     if size > 0.0 {
                         outward.push((size, e[p].m_per_px));
@@ -81,16 +85,59 @@ fn edge_model_from(
         .0;
     let m_per_px = outward.iter().map(|o| o.1).sum::<f64>() / outward.len() as f64;
     let size_sd = size_px / NORMAL_MEDIAN;
-    let at = middle.len() / 2;
-    let middle_sd = *middle.select_nth_unstable_by(at, f64::total_cmp).1 / NORMAL_MEDIAN;
     let model = EdgeModel {
         sigma_px: (size_sd * std::f64::consts::SQRT_2).clamp(0.02, 30.0),
         occluded: (hidden / all).clamp(0.01, 0.6),
-        motion_m: (middle_sd * middle_sd - (size_sd * m_per_px).powi(2))
-            .max(0.0)
-            .sqrt(),
+        stir: middles.stir((size_sd * m_per_px).powi(2)),
     };
     Some((model, outward.len()))
+}
+
+/// Errors of boxes' middles, metres, along rather level directions and rather upright ones, each with the squared cosine
+/// of its direction with the plumb line.
+#[derive(Default)]
+struct Middles {
+    level: Vec<(f64, f64)>,
+    plumb: Vec<(f64, f64)>,
+}
+
+impl Middles {
+    fn push(&mut self, error_m: f64, plumb_share: f64) {
+        if plumb_share < 0.5 {
+            self.level.push((error_m, plumb_share));
+        } else {
+            self.plumb.push((error_m, plumb_share));
+        }
+    }
+
+    /// The motion that is left when the edges' own variance is taken from both.
+    fn stir(mut self, edges_m2: f64) -> Stir {
+        let [level, plumb] = [&mut self.level, &mut self.plumb].map(|list| left(list, edges_m2));
+        match (level, plumb) {
+            (Some((a, s)), Some((b, t))) if t - s > LEAST_TILT => {
+                // a = level + (plumb - level) s, b the same with t
+                let slope = (b - a) / (t - s);
+                Stir {
+                    level_m2: (a - slope * s).max(0.0),
+                    plumb_m2: (a + slope * (1.0 - s)).max(0.0),
+                }
+            }
+            (Some((a, _)), Some((b, _))) => Stir::alike((0.5 * (a + b)).sqrt()),
+            (Some((m2, _)), None) | (None, Some((m2, _))) => Stir::alike(m2.sqrt()),
+            (None, None) => Stir::alike(0.0),
+        }
+    }
+}
+
+/// Variance of the errors beyond that of the edges, and their mean squared cosine.
+fn left(list: &mut [(f64, f64)], edges_m2: f64) -> Option<(f64, f64)> {
+    if list.len() < FEWEST {
+        return None;
+    }
+    let share = list.iter().map(|m| m.1).sum::<f64>() / list.len() as f64;
+    let at = list.len() / 2;
+    let median = list.select_nth_unstable_by(at, |a, b| a.0.total_cmp(&b.0)).1.0;
+    Some((((median / NORMAL_MEDIAN).powi(2) - edges_m2).max(0.0), share))
 }
 
 /// Standard deviation in pixels of the part of an edge's error that stays with a body and camera.

@@ -5,6 +5,7 @@
 
 use crate::depth::Depth;
 use crate::tracks::Tracks;
+use crate::bodies::Placed;
 use corymb_geometry::camera::Lens;
 use corymb_geometry::edges::box_planes;
 use corymb_model::run::{Class, Run};
@@ -31,6 +32,8 @@ pub(crate) struct BoxObs {
     /// Mean half opening angle over the usable pairs of edges (sine), as if nothing were hidden.
     pub(crate) half_angle: f64,
     pub(crate) depth: Option<Depth>,
+    /// Squared cosine of each edge's normal with the plumb line.
+    pub(crate) plumb_share: [f64; 4],
     /// How far the motion that the body shares with its neighbours takes it off each edge's plane, metres.
     pub(crate) swayed_m: [f64; 4],
 }
@@ -108,6 +111,14 @@ impl Observations {
         self.starts[frame]..self.starts[frame + 1]
     }
 
+    /// Tells every box which way is down, by poses whose errors do not matter to it.
+    pub(crate) fn set_plumb(&mut self, placed: &[Placed]) {
+        for b in &mut self.boxes {
+            let down = placed[b.frame].down();
+            b.plumb_share = b.normals.map(|n| n.dot(&down).powi(2));
+        }
+    }
+
     /// Reads the run's body boxes; boxes that no lens model can undistort are passed over.
     pub(crate) fn new(run: &Run, border_px: f64) -> Self {
         let lenses: Vec<Lens> = run.cameras.iter().map(Lens::new).collect();
@@ -164,6 +175,7 @@ fn observe(
         ray,
         normals,
         depth: d.depth_m.map(Depth::new),
+        plumb_share: [0.0; 4],
         swayed_m: [0.0; 4],
     })
 }

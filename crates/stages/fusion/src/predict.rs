@@ -98,8 +98,8 @@ impl Innovation {
         );
         let m = s.distance_m * (b.rad_per_px[0] + b.rad_per_px[1]) * 0.5 * model.sigma_px;
         let o = occlusion_share * s.radius_m;
-        let middle = 0.5 * m * m + o * o + model.motion_m * model.motion_m;
-        let own_var = Vector3::new(middle, middle, 0.25 * m * m + o * o);
+        let middle = |k: usize| 0.5 * m * m + o * o + model.stir.along(b.plumb_share[k]);
+        let own_var = Vector3::new(middle(0), middle(1), 0.25 * m * m + o * o);
         let rows = Matrix3::from_rows(&[across.transpose(), down.transpose(), -mean.transpose()]);
         Self { y, rows, own_var }
     }

@@ -220,7 +220,7 @@ fn match_known(
     let (places, seen): (Vec<usize>, Vec<Seen>) = near.seen(&stand.placed[frame]).unzip();
     let still = Displaced {
         by: Vector3::zeros(),
-        left_m2: pass.model.motion_m.powi(2),
+        left: pass.model.stir,
     };
     let assign = |displaced: &[Displaced]| {
         let candidates =
@@ -234,7 +234,13 @@ fn match_known(
             for &(body, i) in &pairs {
                 matched[body] = Some(i);
             }
-            let displaced = pass.sway.displaced(pass.obs, &seen, &matched, &pass.model);
+            let displaced = pass.sway.displaced(
+                pass.obs,
+                &seen,
+                &matched,
+                &pass.model,
+                &stand.placed[frame],
+            );
             pairs = assign(&displaced);
         }
     }

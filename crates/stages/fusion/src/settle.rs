@@ -65,7 +65,7 @@ impl Evidence {
         if used == 0 {
             return f64::NEG_INFINITY;
         }
-        let by_depth = b.depth.map_or(0.0, |d| d.gain(s, model.motion_m));
+        let by_depth = b.depth.map_or(0.0, |d| d.gain(s, model.stir.level_m2));
         log - self.clutter_log(obs, camera, b, s, used) + by_depth
     }
 }
@@ -163,7 +163,7 @@ fn settle_image(
     ev: &Evidence,
     frame: usize,
 ) -> Settled {
-    let slack_m = SWAY_SIGMAS * ev.model.motion_m;
+    let slack_m = SWAY_SIGMAS * ev.model.stir.most_m();
     let cover = &obs.covers[stand.camera_of[frame]];
     let in_view: Vec<InView> = cubes
         .that(|centre, reach_m| {
@@ -195,10 +195,11 @@ fn settle_image(
     if ev.sway.matters() {
         let mapped = seen.clone();
         for _ in 0..SWAY_TURNS {
-            let displaced = ev.sway.displaced(obs, &mapped, &matched, &ev.model);
+            let displaced = ev.sway
+                .displaced(obs, &mapped, &matched, &ev.model, &stand.placed[frame]);
             for (k, d) in displaced.iter().enumerate() {
                 seen[k] = mapped[k].moved(&d.by);
-                models[k].motion_m = d.left_m2.sqrt();
+                models[k].stir = d.left;
             }
             let before = std::mem::replace(&mut matched, image.assign(&in_view, &seen, &models));
             // the same matches displace alike
@@ -230,7 +231,8 @@ impl Image<'_> {
         let m_per_px = |s: &Seen| s.distance_m / self.obs.lenses[self.camera].mean_focal_px();
         let mut candidates = Vec::new();
         for (body, s) in seen.iter().enumerate() {
-            let extra = models[body].sigma_m(m_per_px(s)).powi(2);
+            let edge_m = models[body].sigma_px * m_per_px(s);
+            let extra = edge_m * edge_m + models[body].stir.most_m().powi(2);
             self.grid.near(s.at, s.window(3.0, extra), |i| {
                 let b = &self.obs.boxes[i];
                 let density = self

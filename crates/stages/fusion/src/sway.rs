@@ -5,13 +5,13 @@
 //! and Williams, Gaussian Processes for Machine Learning, 2006, eq. 2.25 and 2.26). As in coherent point drift
 //! (Myronenko and Song, Point set registration, IEEE TPAMI 32(12), 2010) assignment and field are found in turns.
 
-use crate::bodies::Landmark;
-use crate::edge_model::EdgeModel;
+use crate::bodies::{Landmark, Placed};
+use crate::edge_model::{EdgeModel, Stir};
 use crate::nodes::Stand;
 use crate::observe::Observations;
 use crate::predict::{Innovation, Seen};
 use crate::register::OCCLUSION_SHIFT;
-use nalgebra::{Vector2, Vector3};
+use nalgebra::{SMatrix, SVector, Vector2, Vector3};
 
 /// Length over which bodies move alike: fruit of one spur hang within about this of each other.
 const REACH_M: f64 = 0.04;
@@ -37,14 +37,14 @@ pub(crate) struct Sway {
     pub(crate) share: f64,
 }
 
-/// How a body is displaced in an image, and the variance of motion per axis that this leaves.
+/// How a body is displaced in an image (camera frame, metres), and the motion that this leaves.
 #[derive(Debug, Clone, Copy)]
 pub(crate) struct Displaced {
     pub(crate) by: Vector3<f64>,
-    pub(crate) left_m2: f64,
+    pub(crate) left: Stir,
 }
 
-/// A residual of a matched body across the line of sight.
+/// A residual of a matched body across the line of sight, along the axes of its image.
 struct Residual {
     c: Vector3<f64>,
     y: Vector2<f64>,
@@ -65,13 +65,15 @@ impl Sway {
             for &i in &l.boxes {
                 let frame = obs.boxes[i].frame;
                 if let Some(seen) = Seen::new(l, &stand.placed[frame]) {
-                    of_frame[frame].push(residual(obs, i, &seen, model));
+                    let axes = Axes::new(&stand.placed[frame]);
+                    of_frame[frame].push(residual(obs, i, &seen, model, &axes));
                 }
             }
         }
         let noises: Vec<f64> = of_frame.iter().flatten().map(|r| r.noise_m2).collect();
         let (mut products, mut kernels, mut pairs) = (0.0, 0.0, 0);
-        for here in &mut of_frame {
+        for (here, placed) in of_frame.iter_mut().zip(&stand.placed) {
+            let motion_m2 = Axes::new(placed).variances(model.stir).sum();
             here.sort_by(|a, b| a.c.x.total_cmp(&b.c.x));
             for (k, a) in here.iter().enumerate() {
                 let within = |b: &&Residual| b.c.x - a.c.x <= FAR * REACH_M;
@@ -79,19 +81,18 @@ impl Sway {
                     let kernel = kernel((a.c - b.c).norm_squared());
                     if kernel > 0.0 {
                         pairs += 1;
-                        products += kernel * 0.5 * a.y.dot(&b.y);
-                        kernels += kernel * kernel;
+                        products += kernel * a.y.dot(&b.y);
+                        kernels += kernel * kernel * motion_m2;
                     }
                 }
             }
         }
-        let motion_m2 = model.motion_m * model.motion_m;
-        if pairs < FEWEST_PAIRS || motion_m2 <= 0.0 {
+        if pairs < FEWEST_PAIRS || kernels <= 0.0 {
             return Self::default();
         }
-        let share = (products / kernels / motion_m2).clamp(0.0, 0.95);
+        let share = (products / kernels).clamp(0.0, 0.95);
         let noise_m2 = noises.iter().sum::<f64>() / noises.len().max(1) as f64;
-        if share * motion_m2 < LEAST_WORTH * noise_m2 {
+        if share * model.stir.most_m().powi(2) < LEAST_WORTH * noise_m2 {
             return Self::default();
         }
         Self { share }
@@ -109,18 +110,20 @@ impl Sway {
         seen: &[Seen],
         matched: &[Option<usize>],
         model: &EdgeModel,
+        placed: &Placed,
     ) -> Vec<Displaced> {
-        let common_m2 = self.share * model.motion_m * model.motion_m;
+        let axes = Axes::new(placed);
         let own = self.own(model);
         let residuals: Vec<Option<Residual>> = seen
             .iter()
             .zip(matched)
-            .map(|(s, m)| m.map(|i| residual(obs, i, s, &own)))
+            .map(|(s, m)| m.map(|i| residual(obs, i, s, &own, &axes)))
             .collect();
         let field = Field {
             residuals: &residuals,
-            common_m2,
-            own_m2: own.motion_m * own.motion_m,
+            common: model.stir.scaled(self.share),
+            own: own.stir,
+            axes,
         };
         let order = across(seen);
         let mut out = vec![field.nothing(); seen.len()];
@@ -156,8 +159,8 @@ impl Sway {
                 }
             }
         }
-        for (seen, matched) in of_frame {
-            let displaced = self.displaced(obs, &seen, &matched, model);
+        for ((seen, matched), placed) in of_frame.iter().zip(&stand.placed) {
+            let displaced = self.displaced(obs, seen, matched, model, placed);
             for (d, i) in displaced.iter().zip(matched.iter().flatten()) {
                 obs.boxes[*i].swayed_m = obs.boxes[*i].normals.map(|n| n.dot(&d.by));
             }
@@ -167,9 +170,45 @@ impl Sway {
     /// The edge model without the common motion.
     fn own(self, model: &EdgeModel) -> EdgeModel {
         EdgeModel {
-            motion_m: model.motion_m * (1.0 - self.share).sqrt(),
+            stir: model.stir.scaled(1.0 - self.share),
             ..*model
         }
+    }
+}
+
+/// Axes of an image across the line of sight: level, and as upright as the image lets it be.
+#[derive(Debug, Clone, Copy)]
+struct Axes {
+    upright: Vector2<f64>,
+    /// Squared cosine of the upright axis with the plumb line.
+    plumb_share: f64,
+}
+
+impl Axes {
+    fn new(placed: &Placed) -> Self {
+        let down: Vector2<f64> = placed.down().xy();
+        let n = down.norm();
+        Self {
+            upright: if n > 1e-3 { down / n } else { Vector2::y() },
+            plumb_share: n * n,
+        }
+    }
+
+    fn level(&self) -> Vector2<f64> {
+        Vector2::new(self.upright.y, -self.upright.x)
+    }
+
+    /// Variances of a motion along the level axis and the upright one.
+    fn variances(&self, stir: Stir) -> Vector2<f64> {
+        Vector2::new(stir.level_m2, stir.along(self.plumb_share))
+    }
+
+    fn from_image(&self, y: &Vector2<f64>) -> Vector2<f64> {
+        Vector2::new(y.dot(&self.level()), y.dot(&self.upright))
+    }
+
+    fn into_image(self, y: &Vector2<f64>) -> Vector2<f64> {
+        self.level() * y.x + self.upright * y.y
     }
 }
 
@@ -184,16 +223,22 @@ fn kernel(apart_m2: f64) -> f64 {
 }
 
 /// Clipped, so that no wrong match outweighs all others.
-fn residual(obs: &Observations, box_idx: usize, seen: &Seen, model: &EdgeModel) -> Residual {
+fn residual(
+    obs: &Observations,
+    box_idx: usize,
+    seen: &Seen,
+    model: &EdgeModel,
+    axes: &Axes,
+) -> Residual {
     let inn = Innovation::new(&obs.boxes[box_idx], seen, model, OCCLUSION_SHIFT);
     let s = inn.covariance(seen);
     let noise_m2 = 0.5 * (s[(0, 0)] + s[(1, 1)]);
-    let most = CLIP * (noise_m2 + model.motion_m * model.motion_m).sqrt();
+    let most = (axes.variances(model.stir)).map(|m2| CLIP * (noise_m2 + m2).sqrt());
     // the box lies where the body is: its displacement is against the prediction's error
-    let y = -Vector2::new(inn.y.x, inn.y.y);
+    let y = axes.from_image(&-Vector2::new(inn.y.x, inn.y.y));
     Residual {
         c: seen.c,
-        y: y.map(|v| v.clamp(-most, most)),
+        y: y.zip_map(&most, |v, m| v.clamp(-m, m)),
         noise_m2,
     }
 }
@@ -208,18 +253,22 @@ fn across(seen: &[Seen]) -> Vec<usize> {
 /// The nearest neighbours with a residual: squared distance and position, nearest first.
 type Nearest = Vec<(f64, usize)>;
 
-/// The residuals of an image, and how much of the motion is common.
+/// The residuals of an image, how much of the motion is common, and how much is each body's own.
 struct Field<'a> {
     residuals: &'a [Option<Residual>],
-    common_m2: f64,
-    own_m2: f64,
+    common: Stir,
+    own: Stir,
+    axes: Axes,
 }
 
 impl Field<'_> {
     fn nothing(&self) -> Displaced {
         Displaced {
             by: Vector3::zeros(),
-            left_m2: self.own_m2 + self.common_m2,
+            left: Stir {
+                level_m2: self.own.level_m2 + self.common.level_m2,
+                plumb_m2: self.own.plumb_m2 + self.common.plumb_m2,
+            },
         }
     }
 
@@ -246,53 +295,51 @@ impl Field<'_> {
         for (to, (_, k)) in known.iter_mut().zip(near) {
             *to = self.residuals[*k].as_ref();
         }
-        let mut between = [[0.0; MOST_NEIGHBOURS]; MOST_NEIGHBOURS];
-        let mut to = [0.0; MOST_NEIGHBOURS];
+        let mut between = Kernels::identity();
+        let mut to = Row::zeros();
         for (i, a) in known.iter().flatten().enumerate() {
-            to[i] = self.common_m2 * kernel(near[i].0);
-            between[i][i] = self.common_m2 + a.noise_m2;
+            to[i] = kernel(near[i].0);
             for (j, b) in known[..i].iter().flatten().enumerate() {
-                between[i][j] = self.common_m2 * kernel((a.c - b.c).norm_squared());
+                between[(i, j)] = kernel((a.c - b.c).norm_squared());
             }
         }
-        let Some(weights) = solve(&mut between, to, near.len()) else {
-            return self.nothing();
-        };
-        let mut by = Vector3::zeros();
-        let mut explained_m2 = 0.0;
-        for (i, r) in known.iter().flatten().enumerate() {
-            by += (r.y * weights[i]).push(0.0);
-            explained_m2 += to[i] * weights[i];
-        }
+        let common_m2 = self.axes.variances(self.common);
+        let [(level, level_left), (upright, upright_left)] =
+            [0, 1].map(|axis| kriged(&known, &between, &to, axis, common_m2[axis]));
+        let by = self.axes.into_image(&Vector2::new(level, upright));
         Displaced {
-            by,
-            left_m2: self.own_m2 + (self.common_m2 - explained_m2).max(0.0),
+            by: by.push(0.0),
+            left: Stir {
+                level_m2: self.own.level_m2 + level_left,
+                plumb_m2: self.own.plumb_m2 + upright_left,
+            },
         }
     }
 }
 
-/// Solves the first `n` equations of a positive definite system, of which the lower triangle is given, by its Cholesky
-/// factor.
-fn solve<const N: usize>(a: &mut [[f64; N]; N], mut x: [f64; N], n: usize) -> Option<[f64; N]> {
-    for i in 0..n {
-        for j in 0..=i {
-            let dot: f64 = (0..j).map(|k| a[i][k] * a[j][k]).sum();
-            let rest = a[i][j] - dot;
-            if i == j {
-                (rest > 0.0).then_some(())?;
-                a[i][i] = rest.sqrt();
-            } else {
-                a[i][j] = rest / a[j][j];
-            }
-        }
-        let dot: f64 = (0..i).map(|k| a[i][k] * x[k]).sum();
-        x[i] = (x[i] - dot) / a[i][i];
+type Kernels = SMatrix<f64, MOST_NEIGHBOURS, MOST_NEIGHBOURS>;
+type Row = SVector<f64, MOST_NEIGHBOURS>;
+
+/// Displacement along an axis and the variance that it leaves, from the neighbours' residuals along it, the kernels
+/// between them (lower triangle) and those to the body. Places without a neighbour stand by themselves.
+fn kriged(
+    known: &[Option<&Residual>],
+    between: &Kernels,
+    to: &Row,
+    axis: usize,
+    common_m2: f64,
+) -> (f64, f64) {
+    let mut cov = between * common_m2;
+    for (i, r) in known.iter().enumerate() {
+        cov[(i, i)] = r.map_or(1.0, |r| common_m2 + r.noise_m2);
     }
-    for i in (0..n).rev() {
-        let dot: f64 = (i + 1..n).map(|k| a[k][i] * x[k]).sum();
-        x[i] = (x[i] - dot) / a[i][i];
-    }
-    Some(x)
+    let to = to * common_m2;
+    let Some(chol) = cov.cholesky() else {
+        return (0.0, common_m2);
+    };
+    let weights = chol.solve(&to);
+    let by = (known.iter().flatten().zip(&weights)).map(|(r, w)| r.y[axis] * w);
+    (by.sum(), (common_m2 - to.dot(&weights)).max(0.0))
 }
 
 /// Puts a neighbour where it belongs among the nearest, ties by position.
@@ -327,10 +374,18 @@ mod tests {
         }
     }
 
+    /// A camera upside down: what is level and upright in its image runs against its axes.
+    fn upright() -> Axes {
+        Axes {
+            upright: Vector2::new(0.0, -1.0),
+            plumb_share: 1.0,
+        }
+    }
+
     fn moved_by(x_m: f64, y: [f64; 2]) -> Option<Residual> {
         Some(Residual {
             c: body(x_m).c,
-            y: Vector2::from(y),
+            y: upright().from_image(&Vector2::from(y)),
             noise_m2: OWN_M2,
         })
     }
@@ -339,33 +394,13 @@ mod tests {
         let seen: Vec<Seen> = x_m.iter().map(|&x| body(x)).collect();
         let field = Field {
             residuals,
-            common_m2: COMMON_M2,
-            own_m2: OWN_M2,
+            common: Stir::alike(COMMON_M2.sqrt()),
+            own: Stir::alike(OWN_M2.sqrt()),
+            axes: upright(),
         };
         let order = across(&seen);
         let place = order.iter().position(|&k| k == body_idx).unwrap();
         field.displaced(&field.nearest(&seen, &order, place))
-    }
-
-    #[test]
-    fn the_small_solver_solves() {
-        // A = L L' with L = [[2], [1, 3], [-1, 2, 1]]; the fourth row is not looked at
-        let mut a = [
-            [4.0, 0.0, 0.0, 9.0],
-            [2.0, 10.0, 0.0, 9.0],
-            [-2.0, 5.0, 6.0, 9.0],
-            [f64::NAN; 4],
-        ];
-        let x = solve(
-            &mut a,
-            [4.0 + 4.0 - 6.0, 2.0 + 20.0 + 15.0, -2.0 + 10.0 + 18.0, 0.0],
-            3,
-        )
-        .unwrap();
-        for (k, v) in x.iter().take(3).enumerate() {
-            assert!((v - (k as f64 + 1.0)).abs() < 1e-12);
-        }
-        assert!(solve(&mut [[1.0, 0.0], [2.0, 1.0]], [1.0, 1.0], 2).is_none());
     }
 
     #[test]
@@ -376,7 +411,7 @@ mod tests {
         let weight = COMMON_M2 / (COMMON_M2 + OWN_M2);
         assert!((d.by.x - 0.005 * weight).abs() < 1e-12);
         assert!((d.by.y + 0.002 * weight).abs() < 1e-12);
-        assert!((d.left_m2 - (OWN_M2 + COMMON_M2 * (1.0 - weight))).abs() < 1e-15);
+        assert!((d.left.level_m2 - (OWN_M2 + COMMON_M2 * (1.0 - weight))).abs() < 1e-15);
     }
 
     #[test]
@@ -386,7 +421,7 @@ mod tests {
         for k in 0..2 {
             let d = displaced_at(&at, &residuals, k);
             assert_eq!(d.by, Vector3::zeros());
-            assert!((d.left_m2 - (OWN_M2 + COMMON_M2)).abs() < 1e-18);
+            assert!((d.left.level_m2 - (OWN_M2 + COMMON_M2)).abs() < 1e-18);
         }
     }
 
@@ -404,7 +439,7 @@ mod tests {
         };
         let one = displaced_at(&near[..2], &[None, moved_by(0.02, [0.004, 0.0])], 0);
         let (near, far) = (of(&near), of(&far));
-        assert!(near.by.x > one.by.x && near.left_m2 < one.left_m2);
-        assert!(far.by.x < near.by.x && far.left_m2 > near.left_m2);
+        assert!(near.by.x > one.by.x && near.left.level_m2 < one.left.level_m2);
+        assert!(far.by.x < near.by.x && far.left.level_m2 > near.left.level_m2);
     }
 }
