@@ -149,6 +149,8 @@ pub enum EventReason {
     BetterApart,
     /// It overlaps another that has more boxes, and its own do not pay for it.
     OverlapsAnother,
+    /// Other bodies explain its boxes nearly as well, and what they do not explain does not pay for it.
+    OthersExplain,
     /// After new association fewer than two boxes are left.
     FewerThanTwoBoxes,
     /// Its existence is below the limit of the scene.

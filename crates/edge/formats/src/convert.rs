@@ -57,6 +57,7 @@ same_words!(
         BetterTogether,
         BetterApart,
         OverlapsAnother,
+        OthersExplain,
         FewerThanTwoBoxes,
         ExistenceTooLow
     }

@@ -60,6 +60,9 @@ pub(crate) struct Landmark {
     pub(crate) depth: Option<DepthPrior>,
     /// Images in which it should have been seen but was not.
     pub(crate) missed: usize,
+    /// Log likelihood that its boxes would still gain were it not there: others, not seen in the same image, explain them
+    /// too.
+    pub(crate) otherwise: f64,
 }
 
 impl Landmark {

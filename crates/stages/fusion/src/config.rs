@@ -31,15 +31,19 @@ pub struct Config {
     pub distance_m: (f64, f64),
     /// A box edge this near to the image border may be cut by it, pixels.
     pub border_px: f64,
-    /// Share of that motion's variance that fruit of one spur have in common, before the run has told: where the run
-    /// states its noise (and so says nothing of wind), and where it states none.
-    pub common_motion: (f64, f64),
+    /// Share of that motion's variance that fruit of one spur have in common (0 to 1), before the run has told; where it
+    /// states its noise (and so says nothing of wind) none is assumed. `None`: each is taken to move by itself.
+    pub common_motion: Option<f64>,
+    /// How long that motion lasts, seconds: a branch sways about once a second (common practice, no source).
+    pub motion_lasts_s: f64,
     /// Most rounds of refinement and new association after the first pass (1 to 20).
     pub rounds: usize,
     /// After two rounds at least, they end when fewer than this share of the boxes change hands in one (0 to 1).
     pub settled_share: f64,
     /// Bodies below this existence are dropped from the scene.
     pub drop_below: f64,
+    /// Bodies in a cubic metre of what is not empty, before the run has told (1 to 10000).
+    pub bodies_per_m3: f64,
     /// How far beyond the stated bound of extrapolation a pose may be taken: images further out are left out, seconds.
     pub max_extrapolation_s: f64,
     /// Settings of the parts (stems, calyx ends).
@@ -58,13 +62,15 @@ impl Default for Config {
             detection_probability: 0.8,
             false_positives_per_frame: 1.0,
             motion_m: (0.002, 0.005),
-            common_motion: (0.0, 0.75),
+            common_motion: Some(0.75),
+            motion_lasts_s: 0.2,
             occluded_share: 0.25,
             distance_m: (0.15, 4.0),
             border_px: 2.0,
             rounds: 6,
             settled_share: 0.005,
             drop_below: 0.1,
+            bodies_per_m3: 300.0,
             max_extrapolation_s: 0.05,
             parts: crate::parts::PartsConfig::default(),
         }

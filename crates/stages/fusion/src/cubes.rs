@@ -38,6 +38,11 @@ impl Cubes {
         self.key_of.len()
     }
 
+    /// Volume of all cubes with a body in them, cubic metres.
+    pub(crate) fn volume_m3(&self) -> f64 {
+        self.cubes.len() as f64 * EDGE_M.powi(3)
+    }
+
     /// Puts in the body of the next number.
     pub(crate) fn push(&mut self, centre: &Vector3<f64>, reach_m: f64) {
         let (body, key) = (self.key_of.len(), key(centre));

@@ -15,8 +15,6 @@ use rayon::prelude::*;
 const PARTNER_NODES: usize = 6;
 /// Squared Mahalanobis distance of a partner (three degrees of freedom, 99.9 %).
 const PARTNER_GATE: f64 = 16.3;
-/// Log odds against a body where nothing is known: one more sphere must pay for its four numbers.
-const BODY_COST: f64 = 4.0;
 /// Bodies nearer than this share of the sum of their radii cannot both be there.
 pub(crate) const OVERLAP_SHARE: f64 = 0.7;
 
@@ -166,7 +164,7 @@ fn gather(
     let high =
         (l.boxes.iter().filter_map(nodes).max()? + 2 * PARTNER_NODES).min(stand.nodes.len() - 1);
     let mut boxes = Vec::new();
-    let (mut score, mut gains, mut missed) = (-BODY_COST, 0.0, 0_usize);
+    let (mut gains, mut missed) = (0.0, 0_usize);
     for frame in (low..=high).flat_map(|n| stand.nodes[n].frames.iter().copied()) {
         let Some(seen) = visible(obs, stand, l, frame, 0.0) else {
             continue;
@@ -191,9 +189,7 @@ fn gather(
     boxes.sort_unstable();
     l.boxes = boxes;
     l.missed = missed;
-    let pd = own_rate(l.boxes.len(), missed, ev.detection);
-    score += gains + l.boxes.len() as f64 * pd.ln() + missed as f64 * (1.0 - pd).ln();
-    (l.boxes.len() > 1).then_some(score)
+    (l.boxes.len() > 1).then(|| gains + views(l, ev) + ev.chance_of(l))
 }
 
 /// Takes a hypothesis unless its boxes are gone or a body stands there already.
@@ -239,7 +235,6 @@ fn plausible(l: &Landmark, config: &Config) -> bool {
 
 /// The log likelihood that a body gains with the boxes that it has, over having them as clutter.
 pub(crate) fn score_of(obs: &Observations, stand: &Stand, l: &Landmark, ev: &Evidence) -> f64 {
-    let pd = own_rate(l.boxes.len(), l.missed, ev.detection);
     let gains: f64 = l
         .boxes
         .iter()
@@ -249,5 +244,11 @@ pub(crate) fn score_of(obs: &Observations, stand: &Stand, l: &Landmark, ev: &Evi
                 .map(|s| ev.gain(obs, stand.camera_of[b.frame], b, &s))
         })
         .sum();
-    gains + l.boxes.len() as f64 * pd.ln() + l.missed as f64 * (1.0 - pd).ln() - BODY_COST
+    gains - l.otherwise + views(l, ev) + ev.chance_of(l)
+}
+
+/// Log likelihood of being seen as often as it was, and missed as often.
+fn views(l: &Landmark, ev: &Evidence) -> f64 {
+    let pd = own_rate(l.boxes.len(), l.missed, ev.detection);
+    l.boxes.len() as f64 * pd.ln() + l.missed as f64 * (1.0 - pd).ln()
 }

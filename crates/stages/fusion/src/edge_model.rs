@@ -20,7 +20,7 @@ pub(crate) struct Stir {
 
 impl Stir {
     /// The same standard deviation in all directions.
-    pub(crate) fn alike(sd_m: f64) -> Self {
+    pub(crate) const fn alike(sd_m: f64) -> Self {
         let m2 = sd_m * sd_m;
         Self {
             level_m2: m2,
@@ -41,13 +41,6 @@ impl Stir {
     /// Root mean square over the three axes, metres.
     pub(crate) fn mean_m(self) -> f64 {
         ((2.0 * self.level_m2 + self.plumb_m2) / 3.0).sqrt()
-    }
-
-    pub(crate) fn scaled(self, by: f64) -> Self {
-        Self {
-            level_m2: self.level_m2 * by,
-            plumb_m2: self.plumb_m2 * by,
-        }
     }
 }
 

@@ -25,6 +25,12 @@ use corymb_model::scene::Scene;
 /// Relative change of the mean radius, in its own spreads, at which the first pass is run again.
 const PRIOR_SHIFT: f64 = 1.0;
 
+/// What refinement leaves of a pose's error against those around it: metres, radians.
+const LEFT_OF_POSES: (f64, f64) = (0.003, 0.0015);
+
+/// Bodies so far from each other have no box in common, metres.
+const APART_M: f64 = 0.1;
+
 /// Steps of refinement before associations change again, and at the end.
 pub(crate) const ROUND_STEPS: usize = 2;
 pub(crate) const FINAL_STEPS: usize = 3;
@@ -57,17 +63,10 @@ pub(crate) struct Work<'a> {
 pub fn fuse(run: &Run, config: &Config) -> Scene {
     let mut work = Work::new(run, config);
     let mut landmarks = work.begin();
-    for round in 0..config.rounds {
-        let before = work.owners(&landmarks);
-        work.refine(&mut landmarks, ROUND_STEPS);
-        work.learn(&landmarks);
-        work.associate(&mut landmarks);
-        let changed = work.changed_hands(&before, &landmarks);
-        let model = work.evidence.model;
-        work.journal.close_round(&landmarks, Some(changed), &model);
-        if round > 0 && (changed as f64) < config.settled_share * before.len() as f64 {
-            break;
-        }
+    work.rounds(&mut landmarks);
+    if work.evidence.sway.matters() {
+        landmarks = work.begin_again(&landmarks);
+        work.rounds(&mut landmarks);
     }
     let before = work.owners(&landmarks);
     work.refine(&mut landmarks, FINAL_STEPS);
@@ -89,10 +88,13 @@ impl<'a> Work<'a> {
             .iter()
             .find(|(c, _)| c.is_body())
             .map(|x| *x.1);
-        let (motion, common) = if stated.box_edge_px.is_some() {
-            (config.motion_m.0, config.common_motion.0)
-        } else {
-            (config.motion_m.1, config.common_motion.1)
+        let (motion, sway) = match (stated.box_edge_px, config.common_motion) {
+            (Some(_), _) => (config.motion_m.0, Sway::default()),
+            (None, None) => (config.motion_m.1, Sway::default()),
+            (None, Some(share)) => {
+                let lasts_s = config.motion_lasts_s;
+                (config.motion_m.1, Sway { share, lasts_s })
+            }
         };
         let evidence = Evidence {
             model: EdgeModel {
@@ -109,7 +111,8 @@ impl<'a> Work<'a> {
             clutter_per_image: stated
                 .false_positives_per_frame
                 .unwrap_or(config.false_positives_per_frame),
-            sway: Sway { share: common },
+            sway,
+            per_m3: config.bodies_per_m3,
         };
         let stand = Stand::new(run, config);
         obs.set_plumb(&stand.placed);
@@ -179,6 +182,37 @@ impl<'a> Work<'a> {
         landmarks
     }
 
+    /// The first pass anew from where the poses are now: what it had to guess of motion the run has told.
+    fn begin_again(&mut self, before: &[Landmark]) -> Vec<Landmark> {
+        let mut pass = self.pass();
+        pass.pose_sd = LEFT_OF_POSES;
+        let mut stand = self.stand.clone();
+        let landmarks = first_pass(&pass, &mut stand);
+        self.stand = stand;
+        self.journal.count(EventKind::Dropped, before.len());
+        self.journal.count(EventKind::Begun, landmarks.len());
+        self.journal
+            .close_round(&landmarks, None, &self.evidence.model);
+        landmarks
+    }
+
+    /// Refinement and new association in turns, until little changes or the limit is reached.
+    fn rounds(&mut self, landmarks: &mut Vec<Landmark>) {
+        for round in 0..self.config.rounds {
+            let before = self.owners(landmarks);
+            self.refine(landmarks, ROUND_STEPS);
+            self.learn(landmarks);
+            self.associate(landmarks);
+            let changed = self.changed_hands(&before, landmarks);
+            let model = self.evidence.model;
+            self.journal
+                .close_round(landmarks.as_slice(), Some(changed), &model);
+            if round > 0 && (changed as f64) < self.config.settled_share * before.len() as f64 {
+                break;
+            }
+        }
+    }
+
     pub(crate) fn refine(&mut self, landmarks: &mut [Landmark], iterations: usize) {
         let mounts = self.run.cameras.len() > 1;
         let terms = Terms {
@@ -203,8 +237,12 @@ impl<'a> Work<'a> {
         {
             self.evidence.model = model;
         }
-        self.evidence.sway = Sway::learn(&self.obs, &self.stand, landmarks, &self.evidence.model);
+        if self.config.common_motion.is_some() {
+            self.evidence.sway =
+                Sway::learn(&self.obs, &self.stand, landmarks, &self.evidence.model);
+        }
         depth::learn(&mut self.obs, &self.stand, landmarks);
+        self.evidence.per_m3 = noise::density(landmarks).unwrap_or(self.evidence.per_m3);
         if let Some(r) = noise::radius(landmarks) {
             self.evidence.prior.radius_m = r;
         }
@@ -228,6 +266,7 @@ impl<'a> Work<'a> {
             );
             refit(&self.obs, &self.stand, landmarks, &self.evidence);
             self.forget_lone(landmarks, true);
+            self.drop_needless(landmarks);
             if let Some((p, _)) = noise::detection(landmarks) {
                 self.evidence.detection = p;
             }
@@ -271,6 +310,29 @@ impl<'a> Work<'a> {
             self.journal.count(EventKind::Dropped, lone.count());
         }
         landmarks.retain(|l| l.boxes.len() > 1);
+    }
+
+    /// Gives up bodies whose boxes are as well explained without them. One at a time where they are near each other: each
+    /// may be what the other's boxes would go to.
+    fn drop_needless(&mut self, landmarks: &mut Vec<Landmark>) {
+        let scores = landmarks.iter().map(|l| self.score(l)).enumerate();
+        let mut needless: Vec<(usize, f64)> = scores.filter(|s| s.1 < 0.0).collect();
+        needless.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
+        let mut gone: Vec<usize> = Vec::new();
+        for (k, score) in needless {
+            let l = &landmarks[k];
+            let apart = |&g: &usize| (landmarks[g].centre() - l.centre()).norm() > APART_M;
+            if gone.iter().all(apart) {
+                let (kind, reason) = (EventKind::Dropped, EventReason::OthersExplain);
+                self.journal.note(kind, reason, l, (Some(score), None));
+                gone.push(k);
+            }
+        }
+        let mut k = 0;
+        landmarks.retain(|_| {
+            k += 1;
+            !gone.contains(&(k - 1))
+        });
     }
 
     fn note_begun(&mut self, added: &[Landmark]) {

@@ -131,6 +131,7 @@ fn heir(boxes: &[usize], of_box: &[Option<usize>]) -> Option<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::edge_model::Stir;
     use nalgebra::{Matrix4, Vector4};
 
     fn body(boxes: Vec<usize>) -> Landmark {
@@ -140,6 +141,7 @@ mod tests {
             cov: Matrix4::identity(),
             depth: None,
             missed: 0,
+            otherwise: 0.0,
         }
     }
 

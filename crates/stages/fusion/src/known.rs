@@ -91,6 +91,7 @@ fn begin(work: &Work<'_>, boxes: Vec<usize>) -> Option<Landmark> {
         cov: Matrix4::zeros(),
         depth: None,
         missed: 0,
+        otherwise: 0.0,
     };
     let start = fit(
         &work.obs.boxes,

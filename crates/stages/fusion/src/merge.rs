@@ -100,6 +100,7 @@ fn join(
     );
     l.boxes.sort_unstable();
     l.missed = a.missed.min(b.missed);
+    l.otherwise = a.otherwise.min(b.otherwise);
     let f = fit(
         &obs.boxes,
         &l.boxes,
@@ -112,10 +113,5 @@ fn join(
     l.x = f.x;
     l.cov = f.cov;
     let apart = score_of(obs, stand, a, ev) + score_of(obs, stand, b, ev);
-    (score_of(obs, stand, &l, ev)
-        > apart
-            .min(score_of(obs, stand, a, ev))
-            .min(score_of(obs, stand, b, ev))
-        && score_of(obs, stand, &l, ev) > apart)
-        .then_some(l)
+    (score_of(obs, stand, &l, ev) > apart).then_some(l)
 }

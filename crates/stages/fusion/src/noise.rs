@@ -1,6 +1,7 @@
 //! Noise levels from the run itself: box edges, occlusion, detection, clutter, size of the bodies, poses.
 
 use crate::bodies::{Landmark, radius_px, residuals};
+use crate::cubes::Cubes;
 use crate::edge_model::{EdgeModel, Stir};
 use crate::nodes::Stand;
 use crate::observe::Observations;
@@ -136,8 +137,14 @@ fn left(list: &mut [(f64, f64)], edges_m2: f64) -> Option<(f64, f64)> {
     }
     let share = list.iter().map(|m| m.1).sum::<f64>() / list.len() as f64;
     let at = list.len() / 2;
-    let median = list.select_nth_unstable_by(at, |a, b| a.0.total_cmp(&b.0)).1.0;
-    Some((((median / NORMAL_MEDIAN).powi(2) - edges_m2).max(0.0), share))
+    let median = list
+        .select_nth_unstable_by(at, |a, b| a.0.total_cmp(&b.0))
+        .1
+        .0;
+    Some((
+        ((median / NORMAL_MEDIAN).powi(2) - edges_m2).max(0.0),
+        share,
+    ))
 }
 
 /// Standard deviation in pixels of the part of an edge's error that stays with a body and camera.
@@ -178,6 +185,13 @@ pub(crate) fn constant_part(
     noise.sort_by(f64::total_cmp);
     let total = means[means.len() / 2] / NORMAL_MEDIAN;
     Some((total * total - noise[noise.len() / 2]).max(0.0).sqrt())
+}
+
+/// Bodies in a cubic metre, over those cubes of space that hold any.
+pub(crate) fn density(landmarks: &[Landmark]) -> Option<f64> {
+    let known = landmarks.iter().filter(|l| l.boxes.len() > 2);
+    let cubes = Cubes::of(known.map(|l| (l.centre(), 0.0)));
+    (cubes.len() >= FEWEST_BODIES).then(|| cubes.len() as f64 / cubes.volume_m3())
 }
 
 /// Mean and spread of the radius of well-seen bodies.

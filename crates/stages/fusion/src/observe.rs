@@ -3,9 +3,9 @@
 //! A sphere (centre c, radius r) that touches the plane of a box edge satisfies `normal . c = r` with the inward
 //! normal: one linear equation an edge.
 
+use crate::bodies::Placed;
 use crate::depth::Depth;
 use crate::tracks::Tracks;
-use crate::bodies::Placed;
 use corymb_geometry::camera::Lens;
 use corymb_geometry::edges::box_planes;
 use corymb_model::run::{Class, Run};

@@ -12,7 +12,7 @@ use crate::observe::Observations;
 use crate::predict::Seen;
 use crate::register::{Belief, Near, Registered, STEPS, Sights, TRIAL_STEPS, register};
 use crate::settle::doubt_m;
-use crate::sway::{Displaced, SWAY_TURNS, Sway};
+use crate::sway::{Displaced, Memory, Picture, SWAY_TURNS, Sway};
 use nalgebra::{Matrix6, Vector3, Vector6};
 
 /// What the pass needs beside the boxes.
@@ -59,6 +59,7 @@ pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
     let mut landmarks: Vec<Landmark> = Vec::new();
     let mut cubes = Cubes::default();
     let mut last = Vector6::zeros();
+    let mut memory = Memory::new(stand);
     for node in 0..stand.nodes.len() {
         let active = active_bodies(pass, stand, node, &landmarks, &cubes);
         let mean = stand.nodes[node].correction;
@@ -69,7 +70,15 @@ pub(crate) fn first_pass(pass: &Pass<'_>, stand: &mut Stand) -> Vec<Landmark> {
         let belief = place_node(pass, stand, node, &landmarks, &active, &prior, &last);
         last = belief.mean - mean;
         for frame in stand.nodes[node].frames.clone() {
-            let known = take_image(pass, stand, frame, &belief, &active, &mut landmarks);
+            let known = take_image(
+                pass,
+                stand,
+                frame,
+                &belief,
+                &active,
+                &mut landmarks,
+                &mut memory,
+            );
             for l in known {
                 cubes.moved(l, &landmarks[l].centre(), 0.0);
             }
@@ -146,6 +155,7 @@ fn take_image(
     pose: &Belief,
     active: &[usize],
     landmarks: &mut Vec<Landmark>,
+    memory: &mut Memory,
 ) -> Vec<usize> {
     let range = pass.obs.of_frame(frame);
     let rates = Rates {
@@ -165,11 +175,16 @@ fn take_image(
         landmarks,
         active: &known,
     };
-    let pairs = match_known(pass, stand, frame, pose, &near, &rates);
+    let pairs = match_known(pass, stand, frame, pose, &near, &rates, memory);
     let mut taken = vec![false; range.len()];
     for (body, i) in pairs {
         taken[i - range.start] = true;
-        take_box(pass, stand, &mut landmarks[known[body]], i);
+        let body = known[body];
+        take_box(pass, stand, &mut landmarks[body], i);
+        if pass.sway.matters() {
+            let of = (body, &landmarks[body]);
+            memory.add(pass.obs, stand, of, i, &pass.model);
+        }
     }
     for i in range.clone() {
         if !taken[i - range.start]
@@ -215,34 +230,40 @@ fn match_known(
     pose: &Belief,
     near: &Near<'_>,
     rates: &Rates,
+    memory: &Memory,
 ) -> Vec<(usize, usize)> {
     let range = pass.obs.of_frame(frame);
     let (places, seen): (Vec<usize>, Vec<Seen>) = near.seen(&stand.placed[frame]).unzip();
-    let still = Displaced {
-        by: Vector3::zeros(),
-        left: pass.model.stir,
-    };
     let assign = |displaced: &[Displaced]| {
         let candidates =
             gaussian_candidates(&pass.sights(), stand, frame, pose, &seen, displaced, rates);
         best_assignment(&candidates, seen.len(), range.start, range.len())
     };
-    let mut pairs = assign(&vec![still; seen.len()]);
-    if pass.sway.matters() {
-        for _ in 0..SWAY_TURNS {
+    let mut pairs = Vec::new();
+    if let (true, Some(node)) = (pass.sway.matters(), stand.node_of[frame]) {
+        let bodies: Vec<usize> = places.iter().map(|&p| near.active[p]).collect();
+        let picture = Picture {
+            frame,
+            node,
+            placed: &stand.placed[frame],
+            seen: &seen,
+            bodies: &bodies,
+        };
+        for _ in 0..=SWAY_TURNS {
             let mut matched = vec![None; seen.len()];
             for &(body, i) in &pairs {
                 matched[body] = Some(i);
             }
-            let displaced = pass.sway.displaced(
-                pass.obs,
-                &seen,
-                &matched,
-                &pass.model,
-                &stand.placed[frame],
-            );
+            let displaced =
+                (pass.sway).displaced(pass.obs, &picture, &matched, memory, &pass.model);
             pairs = assign(&displaced);
         }
+    } else {
+        let still = Displaced {
+            by: Vector3::zeros(),
+            left: pass.model.stir,
+        };
+        pairs = assign(&vec![still; seen.len()]);
     }
     let place = |(body, i)| (places[body], i);
     pairs.into_iter().map(place).collect()
@@ -285,5 +306,6 @@ pub(crate) fn begin(pass: &Pass<'_>, stand: &Stand, i: usize) -> Option<Landmark
         cov: f.cov,
         depth,
         missed: 0,
+        otherwise: 0.0,
     })
 }

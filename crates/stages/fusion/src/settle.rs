@@ -8,9 +8,10 @@ use crate::grid::Grid;
 use crate::nodes::Stand;
 use crate::observe::{BoxObs, Observations};
 use crate::predict::Seen;
-use crate::sway::{SWAY_TURNS, Sway};
+use crate::sway::{Memory, Picture, SWAY_TURNS, Sway};
 use nalgebra::{Matrix4, Vector2, Vector3, Vector4};
 use rayon::prelude::*;
+use std::f64::consts::TAU;
 
 /// Deviations of its centre within which a body may be.
 const VISIBLE_SIGMAS: f64 = 3.0;
@@ -28,6 +29,8 @@ pub(crate) struct Evidence {
     pub(crate) clutter_per_image: f64,
     /// Motion that neighbours share.
     pub(crate) sway: Sway,
+    /// Bodies in a cubic metre, where there are any.
+    pub(crate) per_m3: f64,
 }
 
 impl Evidence {
@@ -46,6 +49,18 @@ impl Evidence {
         let size = 2.0 * radius_px(b, s.distance_m, s.radius_m).max(1.0);
         let all = self.clutter_per_image.max(0.05) / (area * size * size);
         all.ln() * used as f64 / 4.0
+    }
+
+    /// Log of the chance that a body stands just where this one does, and is of its size: one more sphere must pay for the
+    /// four numbers that its boxes were free to choose. Laplace's approximation of the evidence (MacKay, Neural Computation
+    /// 4(3), 1992, eq. 2.6): the prior's density at the estimate times the volume that the posterior leaves.
+    pub(crate) fn chance_of(&self, l: &Landmark) -> f64 {
+        let (mean, sd) = self.prior.radius_m;
+        let z = (l.radius() - mean) / sd;
+        let prior = self.per_m3 * (-0.5 * z * z).exp() / sd;
+        // the prior's and the posterior's root of 2 pi for the size are one
+        let volume = TAU.powf(1.5) * l.cov.determinant().max(0.0).sqrt();
+        (prior * volume).clamp(f64::MIN_POSITIVE, 1.0).ln()
     }
 
     /// Log likelihood of a box as this body over the box as clutter, without the detection probability.
@@ -107,7 +122,8 @@ pub(crate) fn doubt_m(l: &Landmark) -> f64 {
 
 /// What one image came to: (body, box) pairs, and the bodies that it should have shown and did not.
 struct Settled {
-    pairs: Vec<(usize, usize)>,
+    /// Body, box, and what the box would gain with another body.
+    pairs: Vec<(usize, usize, f64)>,
     missed: Vec<usize>,
 }
 
@@ -124,18 +140,30 @@ pub(crate) fn settle(
     let shared: &[Landmark] = landmarks;
     let seen: &Observations = obs;
     let cubes = Cubes::of(shared.iter().map(|l| (l.centre(), doubt_m(l))));
+    let memory = if ev.sway.matters() {
+        Memory::of(seen, stand, shared, &ev.model)
+    } else {
+        Memory::default()
+    };
+    let map = Mapped {
+        landmarks: shared,
+        cubes: &cubes,
+        memory: &memory,
+    };
     let per_frame: Vec<Settled> = (0..grids.len())
         .into_par_iter()
-        .map(|f| settle_image(seen, &grids[f], stand, shared, &cubes, ev, f))
+        .map(|f| settle_image(seen, &grids[f], stand, &map, ev, f))
         .collect();
     for l in landmarks.iter_mut() {
         l.boxes.clear();
         l.missed = 0;
+        l.otherwise = 0.0;
     }
     let missed_in = per_frame.iter().map(|s| s.missed.len()).collect();
     for Settled { pairs, missed } in per_frame {
-        for (l, i) in pairs {
+        for (l, i, otherwise) in pairs {
             landmarks[l].boxes.push(i);
+            landmarks[l].otherwise += otherwise;
         }
         for l in missed {
             landmarks[l].missed += 1;
@@ -143,6 +171,14 @@ pub(crate) fn settle(
     }
     ev.sway.set(obs, stand, landmarks, &ev.model);
     missed_in
+}
+
+/// The map that boxes are assigned against.
+struct Mapped<'a> {
+    landmarks: &'a [Landmark],
+    cubes: &'a Cubes,
+    /// What their boxes so far tell of motion.
+    memory: &'a Memory,
 }
 
 /// A body that an image may show.
@@ -158,21 +194,20 @@ fn settle_image(
     obs: &Observations,
     grid: &Grid,
     stand: &Stand,
-    landmarks: &[Landmark],
-    cubes: &Cubes,
+    map: &Mapped<'_>,
     ev: &Evidence,
     frame: usize,
 ) -> Settled {
     let slack_m = SWAY_SIGMAS * ev.model.stir.most_m();
     let cover = &obs.covers[stand.camera_of[frame]];
-    let in_view: Vec<InView> = cubes
+    let in_view: Vec<InView> = (map.cubes)
         .that(|centre, reach_m| {
             let c = stand.placed[frame].into_camera(centre);
             cover.meets(&c, reach_m + slack_m)
         })
         .into_iter()
         .filter_map(|l| {
-            let landmark = &landmarks[l];
+            let landmark = &map.landmarks[l];
             let mapped = visible(obs, stand, landmark, frame, slack_m)?;
             let pd = own_rate(landmark.boxes.len(), landmark.missed, ev.detection);
             Some(InView {
@@ -191,24 +226,52 @@ fn settle_image(
         camera: stand.camera_of[frame],
         boxes: obs.of_frame(frame),
     };
-    let mut matched = image.assign(&in_view, &seen, &models);
-    if ev.sway.matters() {
+    let mut assigned = Assigned::nothing(seen.len());
+    if let (true, Some(node)) = (ev.sway.matters(), stand.node_of[frame]) {
         let mapped = seen.clone();
-        for _ in 0..SWAY_TURNS {
-            let displaced = ev.sway
-                .displaced(obs, &mapped, &matched, &ev.model, &stand.placed[frame]);
+        let bodies: Vec<usize> = in_view.iter().map(|b| b.landmark).collect();
+        let picture = Picture {
+            frame,
+            node,
+            placed: &stand.placed[frame],
+            seen: &mapped,
+            bodies: &bodies,
+        };
+        for _ in 0..=SWAY_TURNS {
+            let displaced =
+                (ev.sway).displaced(obs, &picture, &assigned.matched, map.memory, &ev.model);
             for (k, d) in displaced.iter().enumerate() {
                 seen[k] = mapped[k].moved(&d.by);
                 models[k].stir = d.left;
             }
-            let before = std::mem::replace(&mut matched, image.assign(&in_view, &seen, &models));
+            let now = image.assign(&in_view, &seen, &models);
+            let before = std::mem::replace(&mut assigned, now);
             // the same matches displace alike
-            if matched == before {
+            if assigned.matched == before.matched {
                 break;
             }
         }
+    } else {
+        assigned = image.assign(&in_view, &seen, &models);
     }
-    image.settled(&in_view, &seen, &matched)
+    image.settled(&in_view, &seen, &assigned)
+}
+
+/// The boxes of an image as they are given to the bodies in view.
+struct Assigned {
+    /// Box of each body.
+    matched: Vec<Option<usize>>,
+    /// What each body's box would gain with the best of the bodies that have none, at least 0.
+    otherwise: Vec<f64>,
+}
+
+impl Assigned {
+    fn nothing(bodies: usize) -> Self {
+        Self {
+            matched: vec![None; bodies],
+            otherwise: vec![0.0; bodies],
+        }
+    }
 }
 
 /// One image and its boxes.
@@ -222,12 +285,7 @@ struct Image<'a> {
 
 impl Image<'_> {
     /// The box of each body under its own edge model.
-    fn assign(
-        &self,
-        in_view: &[InView],
-        seen: &[Seen],
-        models: &[EdgeModel],
-    ) -> Vec<Option<usize>> {
+    fn assign(&self, in_view: &[InView], seen: &[Seen], models: &[EdgeModel]) -> Assigned {
         let m_per_px = |s: &Seen| s.distance_m / self.obs.lenses[self.camera].mean_focal_px();
         let mut candidates = Vec::new();
         for (body, s) in seen.iter().enumerate() {
@@ -251,26 +309,41 @@ impl Image<'_> {
                 }
             });
         }
-        let mut matched = vec![None; seen.len()];
+        let mut assigned = Assigned::nothing(seen.len());
         let pairs = best_assignment(&candidates, seen.len(), self.boxes.start, self.boxes.len());
         for (body, i) in pairs {
-            matched[body] = Some(i);
+            assigned.matched[body] = Some(i);
         }
-        matched
+        let owner = self.owners(&assigned.matched);
+        for c in &candidates {
+            if let (None, Some(o)) = (
+                assigned.matched[c.body],
+                owner[c.box_idx - self.boxes.start],
+            ) {
+                assigned.otherwise[o] = assigned.otherwise[o].max(c.gain);
+            }
+        }
+        assigned
     }
 
-    fn settled(&self, in_view: &[InView], seen: &[Seen], matched: &[Option<usize>]) -> Settled {
-        let lens = &self.obs.lenses[self.camera];
-        let first = self.boxes.start;
+    /// The body of each box of the image.
+    fn owners(&self, matched: &[Option<usize>]) -> Vec<Option<usize>> {
         let mut owner: Vec<Option<usize>> = vec![None; self.boxes.len()];
         for (body, i) in matched.iter().enumerate() {
             if let Some(i) = i {
-                owner[i - first] = Some(body);
+                owner[i - self.boxes.start] = Some(body);
             }
         }
+        owner
+    }
+
+    fn settled(&self, in_view: &[InView], seen: &[Seen], assigned: &Assigned) -> Settled {
+        let lens = &self.obs.lenses[self.camera];
+        let first = self.boxes.start;
+        let owner = self.owners(&assigned.matched);
         let missed = (0..seen.len())
             .filter(|&b| {
-                matched[b].is_none()
+                assigned.matched[b].is_none()
                     && seen[b].in_image(lens, 1.0)
                     && !hidden(self.obs, self.grid, seen, &owner, first, b)
             })
@@ -278,8 +351,8 @@ impl Image<'_> {
             .collect();
         let pairs = in_view
             .iter()
-            .zip(matched)
-            .filter_map(|(b, i)| Some((b.landmark, (*i)?)))
+            .zip(assigned.matched.iter().zip(&assigned.otherwise))
+            .filter_map(|(b, (i, otherwise))| Some((b.landmark, (*i)?, *otherwise)))
             .collect();
         Settled { pairs, missed }
     }

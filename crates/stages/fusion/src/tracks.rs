@@ -116,6 +116,7 @@ mod tests {
             cov: Matrix4::identity(),
             depth: None,
             missed: 0,
+            otherwise: 0.0,
         }
     }
 

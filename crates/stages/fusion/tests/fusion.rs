@@ -331,6 +331,6 @@ fn fruit_that_sway_with_their_spurs_are_kept_apart_better_for_knowing_it() {
         };
         hits(&s, &fuse(&s.run, &config)).0
     };
-    let (blind, knowing) = (found((0.0, 0.0)), found((0.75, 0.75)));
+    let (blind, knowing) = (found(None), found(Some(0.75)));
     assert!(knowing > blind, "{knowing} knowing, {blind} blind");
 }

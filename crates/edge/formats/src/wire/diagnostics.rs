@@ -161,6 +161,7 @@ pub(crate) enum EventReasonWire {
     BetterTogether,
     BetterApart,
     OverlapsAnother,
+    OthersExplain,
     FewerThanTwoBoxes,
     ExistenceTooLow,
 }
